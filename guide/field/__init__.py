@@ -1,0 +1,1 @@
+"""The trade's sums: pure functions with units in their names."""

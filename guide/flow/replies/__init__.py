@@ -1,0 +1,1 @@
+"""Reply kinds: how a text is read, one small class a kind."""

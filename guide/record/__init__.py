@@ -1,0 +1,1 @@
+"""The record: SQLite schema, migrations, store and hash-chained log."""

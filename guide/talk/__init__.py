@@ -1,0 +1,1 @@
+"""One conversation: what a text means now and what follows."""
