@@ -1,0 +1,170 @@
+"""The command line. Each command imports what it needs when it runs, so that none pays for another's libraries."""
+
+import argparse
+import os
+import sys
+from collections.abc import Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from random import Random
+from typing import TYPE_CHECKING
+
+from guide import __version__
+from guide.errors import WadelineError
+
+if TYPE_CHECKING:
+    from guide.flow.model import FlowBook
+    from guide.gateway.exchange import Exchange
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Runs one command; returns its exit code. Errors meant for people are one line on standard error."""
+    args = build_parser().parse_args(argv)
+    try:
+        return int(args.run(args) or 0)
+    except WadelineError as error:
+        print(f"wadeline: {error}", file=sys.stderr)
+        return 2
+    except KeyboardInterrupt:
+        return 130
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return 1
+
+
+def build_parser() -> argparse.ArgumentParser:
+    """All commands and their options."""
+    parser = argparse.ArgumentParser(
+        prog="wadeline", description="A guide in plain text messages for taking trace-metal-clean samples."
+    )
+    parser.add_argument("--version", action="version", version=f"wadeline {__version__}")
+    commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
+    chat = commands.add_parser("chat", help="talk with the guide in this terminal")
+    _record_options(chat)
+    chat.set_defaults(run=_chat)
+    pipe = commands.add_parser("pipe", help="carry texts as JSON lines on standard input and output")
+    _record_options(pipe)
+    pipe.add_argument("--lossy", action="store_true", help="the channel loses texts: a repeated OK is read back")
+    pipe.set_defaults(run=_pipe)
+    _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
+    _desk_commands(commands.add_parser("desk", help="the coordinator's commands"))
+    return parser
+
+
+def _record_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
+    _flow_options(parser)
+    parser.add_argument("--seed", type=int, help="makes words and codes the same each time, for tests and demos")
+
+
+def _flow_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--programme", type=Path, metavar="FILE", help="a programme's settings (else the demo's)")
+    parser.add_argument("--flows", type=Path, metavar="DIR", help="a folder of flow files (else those shipped)")
+
+
+def _flow_commands(parser: argparse.ArgumentParser) -> None:
+    commands = parser.add_subparsers(dest="flow_command", required=True, metavar="COMMAND")
+    check = commands.add_parser("check", help="prove that every text fits one SMS and every step leads on")
+    _flow_options(check)
+    check.set_defaults(run=_flow_check)
+    attempt = commands.add_parser("try", help="show how a reply is read; without TEXT, read lines from standard input")
+    attempt.add_argument("kind", metavar="KIND", help="a reply kind, such as length")
+    attempt.add_argument("text", nargs="?", metavar="TEXT")
+    attempt.add_argument("--step", metavar="FLOW.STEP", help="use this step's choices and bounds")
+    _flow_options(attempt)
+    attempt.set_defaults(run=_flow_try)
+
+
+def _desk_commands(parser: argparse.ArgumentParser) -> None:
+    commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
+    verify = commands.add_parser("verify", help="prove that nothing in the record was changed or cut")
+    verify.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
+    verify.set_defaults(run=_desk_verify)
+
+
+def record_path(given: Path | None) -> Path:
+    """Where the record is: what was given, else WADELINE_DB, else a file in the user's data folder."""
+    if given is not None:
+        return given
+    if os.environ.get("WADELINE_DB"):
+        return Path(os.environ["WADELINE_DB"])
+    if sys.platform == "win32":
+        base = Path(os.environ.get("LOCALAPPDATA", Path.home()))
+    elif sys.platform == "darwin":
+        base = Path.home() / "Library" / "Application Support"
+    else:
+        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
+    return base / "wadeline" / "record.db"
+
+
+def read_book(args: argparse.Namespace) -> "FlowBook":
+    """The flow book the options name."""
+    from guide.flow.load import book_text, load_book, shipped_flows
+    from guide.flow.replies.kinds import KINDS
+    from guide.talk.blanks import REGISTRY
+
+    return load_book(book_text(args.flows or shipped_flows(), args.programme), REGISTRY, KINDS)
+
+
+def open_exchange(args: argparse.Namespace, lossy: bool = False) -> "Exchange":
+    """The record, the flow book and the exchange over both."""
+    from guide.flow.load import load_book
+    from guide.flow.replies.kinds import KINDS
+    from guide.gateway.exchange import Exchange
+    from guide.record.open import open_record
+    from guide.record.store import Store
+    from guide.talk.blanks import REGISTRY
+    from guide.talk.turn import Talk
+
+    book = read_book(args)
+    store = Store(open_record(record_path(args.db)))
+    random = Random(args.seed)
+
+    def load(text: str) -> Talk:
+        return Talk.of(book if text == book.text else load_book(text, REGISTRY, KINDS), REGISTRY)
+
+    exchange = Exchange(store, book, load, random, lossy)
+    exchange.set_up(datetime.now(UTC))
+    return exchange
+
+
+def _pipe(args: argparse.Namespace) -> None:
+    from guide.gateway.pipe import Pipe
+
+    out = sys.stdout.buffer
+
+    def write(data: bytes) -> None:
+        out.write(data)
+        out.flush()
+
+    Pipe(open_exchange(args, args.lossy), write, lambda: datetime.now(UTC)).run(sys.stdin.buffer)
+
+
+def _chat(args: argparse.Namespace) -> int:
+    from guide.chat import chat
+
+    return chat(open_exchange(args))
+
+
+def _flow_check(args: argparse.Namespace) -> int:
+    from guide.flow.check import check_book
+
+    report = check_book(read_book(args))
+    print(report.as_text())
+    return 0 if report.ok else 1
+
+
+def _flow_try(args: argparse.Namespace) -> int:
+    from guide.flow.attempt import run_attempts
+
+    return run_attempts(read_book(args), args.kind, args.text, args.step)
+
+
+def _desk_verify(args: argparse.Namespace) -> int:
+    from guide.desk.verify import verify_record
+
+    return verify_record(record_path(args.db))
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,21 @@
+"""``desk verify``: prints whether a record is whole."""
+
+from pathlib import Path
+
+from guide.record.open import open_record
+from guide.record.verify import verify
+
+
+def verify_record(path: Path) -> int:
+    """Prints what was found; returns 0 if the record is whole, else 1."""
+    db = open_record(path, create=False)
+    found = verify(db)
+    for problem in found.problems:
+        print(problem)
+    for visit, mark in found.marks.items():
+        print(f"visit {visit} closed with mark {mark}: compare it with the field sheet")
+    print(f"{found.entries} entries in {found.chains} chains, {len(found.problems)} problem(s)")
+    if found.problems:
+        return 1
+    print("ok: every hash fits, the tables are the log folded, the log is append-only")
+    return 0

@@ -1,0 +1,253 @@
+"""Flow files (TOML) to a checked flow book. Refuses a broken file with file, line, step, reason and the nearest name."""
+
+import hashlib
+import tomllib
+from collections.abc import Iterable, Mapping
+from difflib import get_close_matches
+from pathlib import Path
+from string import Formatter
+from typing import Any
+
+from guide.errors import FlowError
+from guide.flow.model import REST, RETURN, ROUTE, Branch, Flow, FlowBook, Step
+from guide.flow.registry import Registry
+from guide.flow.replies.base import Asked, Option, ReplyKind
+from guide.flow.settings import Settings, settings_from
+
+FILE_MARK = "#= file "
+"""Starts each file in the one text a book is stored as."""
+
+SPECIAL = ("programme.toml", "phrases.toml", "replies.toml")
+_STEP_KEYS = (
+    "say",
+    "why",
+    "kind",
+    "save",
+    "about",
+    "options",
+    "options_from",
+    "least",
+    "most",
+    "carry",
+    "tag_must",
+    "fields",
+    "then",
+)
+_BRANCH_KEYS = ("on", "if", "do", "call", "go")
+
+
+def shipped_flows() -> Path:
+    """The folder of flow files that came with the program."""
+    inside = Path(__file__).parent.parent / "flows"
+    return inside if inside.is_dir() else Path(__file__).parent.parent.parent / "flows"
+
+
+def book_text(folder: Path, programme: Path | None = None) -> str:
+    """All flow files of a folder as one text; ``programme`` replaces its settings file."""
+    files = {path.name: path for path in sorted(folder.glob("*.toml"))}
+    if programme is not None:
+        files["programme.toml"] = programme
+    if not files:
+        raise FlowError(str(folder), "", "there are no flow files (*.toml) in this folder")
+    parts = []
+    for name in sorted(files):
+        try:
+            parts.append(f"{FILE_MARK}{name}\n{files[name].read_text('utf-8').rstrip()}\n")
+        except (OSError, UnicodeDecodeError) as error:
+            raise FlowError(str(files[name]), "", f"can't be read: {error}") from None
+    return "".join(parts)
+
+
+def load_book(text: str, registry: Registry, kinds: Mapping[str, ReplyKind]) -> FlowBook:
+    """A flow book from the text of all its files; raises FlowError or SettingsError, naming the place."""
+    files = _split(text)
+    for name in SPECIAL:
+        if name not in files:
+            raise FlowError(name, "", "is missing from the flow files")
+    tables = {name: _parse(name, body) for name, body in files.items()}
+    settings = settings_from(tables["programme.toml"])
+    phrases: dict[str, Mapping[str, str]] = {}
+    for name in ("phrases.toml", "replies.toml"):
+        phrases.update(_phrases(name, tables[name]))
+    reader = _Reader(files, registry, kinds, settings)
+    flows = {}
+    for name, table in tables.items():
+        if name not in SPECIAL:
+            flow = reader.flow(name, table)
+            flows[flow.name] = flow
+    book = FlowBook(hashlib.sha256(text.encode()).hexdigest(), text, flows, phrases, settings, kinds)
+    reader.check_targets(book)
+    return book
+
+
+def _split(text: str) -> dict[str, str]:
+    files: dict[str, str] = {}
+    for part in ("\n" + text).split("\n" + FILE_MARK)[1:]:
+        name, _, body = part.partition("\n")
+        files[name] = body
+    return files
+
+
+def _parse(name: str, body: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(body)
+    except tomllib.TOMLDecodeError as error:
+        raise FlowError(name, "", f"is not TOML: {error}") from None
+
+
+def _phrases(file: str, table: dict[str, Any]) -> dict[str, Mapping[str, str]]:
+    found: dict[str, Mapping[str, str]] = {}
+    for name, texts in table.items():
+        if not isinstance(texts, dict):
+            raise FlowError(file, name, 'must be a table of texts by language, such as en = "..."')
+        if "en" in texts and isinstance(texts["en"], str):
+            found[name] = texts
+        else:
+            found.update(_phrases(file, {f"{name}.{key}": value for key, value in texts.items()}))
+    return found
+
+
+def blanks_in(text: str) -> list[str]:
+    """The names of the ``{blanks}`` in a text; raises ValueError for a stray brace."""
+    return [name for _, name, _, _ in Formatter().parse(text) if name is not None]
+
+
+class _Reader:
+    """Reads flow tables, knowing where in which file each thing stands."""
+
+    def __init__(
+        self, files: Mapping[str, str], registry: Registry, kinds: Mapping[str, ReplyKind], settings: Settings
+    ) -> None:
+        self.files, self.registry, self.kinds, self.settings = files, registry, kinds, settings
+
+    def fail(self, flow: str, step: str, reason: str, given: str = "", valid: Iterable[str] = ()) -> FlowError:
+        file = f"{flow}.toml"
+        lines = self.files.get(file, "").splitlines()
+        line = next((n for n, text in enumerate(lines, 1) if text.strip().startswith(f"[{step}]")), 0) if step else 0
+        near = get_close_matches(given, list(valid), 1, 0.5) if given else []
+        return FlowError(file, f"{flow}.{step}" if step else "", reason, near[0] if near else "", line)
+
+    def flow(self, file: str, table: dict[str, Any]) -> Flow:
+        name = file.removesuffix(".toml")
+        heads = {key: value for key, value in table.items() if not isinstance(value, dict)}
+        for key in heads:
+            if key not in ("title", "start", "called"):
+                raise self.fail(name, "", f"unknown key {key!r}", key, ("title", "start", "called"))
+        for key in ("title", "start"):
+            if key not in heads:
+                raise self.fail(name, "", f'needs {key} = "..." at its top')
+        steps = {key: self.step(name, key, value) for key, value in table.items() if isinstance(value, dict)}
+        if heads["start"] not in steps:
+            raise self.fail(name, "", f"start names no step: {heads['start']!r}", heads["start"], steps)
+        return Flow(name, heads["title"], heads["start"], bool(heads.get("called", False)), steps)
+
+    def step(self, flow: str, name: str, table: dict[str, Any]) -> Step:
+        for key in table:
+            if key not in _STEP_KEYS:
+                raise self.fail(flow, name, f"unknown key {key!r}", key, _STEP_KEYS)
+        kind = table.get("kind", "")
+        if kind not in self.kinds and kind not in (ROUTE, REST):
+            raise self.fail(flow, name, f"there is no reply kind {kind!r}", kind, [*self.kinds, ROUTE, REST])
+        if kind != ROUTE and "en" not in table.get("say", {}):
+            raise self.fail(flow, name, "says nothing: it needs say.en")
+        self.check_blanks(flow, name, table)
+        options = self.options(flow, name, table)
+        asked = Asked(options, table.get("least"), table.get("most"), fields=tuple(table.get("fields", Asked().fields)))
+        step = Step(
+            flow,
+            name,
+            kind,
+            table.get("say", {}),
+            table.get("why", {}),
+            table.get("save", ""),
+            table.get("about", "visit"),
+            asked,
+            table.get("carry", ""),
+            table.get("tag_must", "free"),
+            tuple(self.branch(flow, name, branch) for branch in table.get("then", [])),
+        )
+        for word, valid in ((step.about, ("visit", "sample")), (step.tag_must, ("free", "kept"))):
+            if word not in valid:
+                raise self.fail(flow, name, f"{word!r} must be one of {', '.join(valid)}", word, valid)
+        return step
+
+    def options(self, flow: str, name: str, table: dict[str, Any]) -> tuple[Option, ...]:
+        source = table.get("options_from")
+        if source is None:
+            return tuple(Option(code, tuple(words)) for code, words in table.get("options", {}).items())
+        if source != "sites":
+            raise self.fail(flow, name, f"options_from {source!r} must be sites", source, ("sites",))
+        return tuple(Option(site.code, (site.name, *site.words)) for site in self.settings.sites)
+
+    def check_blanks(self, flow: str, name: str, table: dict[str, Any]) -> None:
+        texts = [*table.get("say", {}).values(), *table.get("why", {}).values(), table.get("carry", "")]
+        for text in texts:
+            try:
+                found = blanks_in(text)
+            except ValueError as error:
+                raise self.fail(flow, name, f"a stray brace in {text[:30]!r}: {error}") from None
+            for blank in found:
+                if blank not in self.registry.blanks:
+                    raise self.fail(flow, name, f"there is no blank {{{blank}}}", blank, self.registry.blanks)
+
+    def branch(self, flow: str, name: str, table: dict[str, Any]) -> Branch:
+        for key in table:
+            if key not in _BRANCH_KEYS:
+                raise self.fail(flow, name, f"unknown key {key!r} in a branch", key, _BRANCH_KEYS)
+        if "go" not in table:
+            raise self.fail(flow, name, "a branch has no go")
+        go = table["go"]
+        when, do = _names(table.get("if", [])), _names(table.get("do", []))
+        for condition in when:
+            bare = condition.removeprefix("not ")
+            if bare not in self.registry.conditions:
+                raise self.fail(flow, name, f"there is no condition {bare!r}", bare, self.registry.conditions)
+        for effect in do:
+            if effect not in self.registry.effects:
+                raise self.fail(flow, name, f"there is no effect {effect!r}", effect, self.registry.effects)
+        target = go if go == RETURN or "." in go else f"{flow}.{go}"
+        return Branch(target, _names(table.get("on", "any")), when, do, table.get("call", ""))
+
+    def check_targets(self, book: FlowBook) -> None:
+        for step in book.steps.values():
+            outcomes = book.outcomes(step)
+            for branch in step.branches:
+                self.check_branch(book, step, branch, outcomes)
+            for outcome in outcomes:
+                served = [branch for branch in step.branches if branch.serves(outcome)]
+                if not any(not branch.when for branch in served):
+                    raise self.fail(
+                        step.flow,
+                        step.name,
+                        f"no branch without a condition serves the reply {outcome!r}: a dead end",
+                    )
+
+    def check_branch(self, book: FlowBook, step: Step, branch: Branch, outcomes: tuple[str, ...]) -> None:
+        if branch.go != RETURN and branch.go not in book.steps:
+            near = [name.removeprefix(f"{step.flow}.") for name in book.steps]
+            given = branch.go.removeprefix(f"{step.flow}.")
+            raise self.fail(step.flow, step.name, f"goes to {given!r}, which is no step", given, near)
+        if branch.go == RETURN and not book.flows[step.flow].called:
+            raise self.fail(step.flow, step.name, "goes to return, but this flow is not called = true")
+        if branch.call and not (branch.call in book.flows and book.flows[branch.call].called):
+            callable_flows = [flow.name for flow in book.flows.values() if flow.called]
+            raise self.fail(
+                step.flow,
+                step.name,
+                f"calls {branch.call!r}, which is no called flow",
+                branch.call,
+                callable_flows,
+            )
+        for outcome in branch.on:
+            if outcome != "any" and outcome not in outcomes:
+                raise self.fail(
+                    step.flow,
+                    step.name,
+                    f"waits for {outcome!r}, which a {step.kind} reply can't be",
+                    outcome,
+                    outcomes,
+                )
+
+
+def _names(given: str | list[str]) -> tuple[str, ...]:
+    return (given,) if isinstance(given, str) else tuple(given)

@@ -1,0 +1,84 @@
+"""A flow book as one flat ``transitions`` machine, built once and shared by every conversation.
+
+No model is ever registered: a conversation is a light object whose state is set for each text (a registered model
+weighs 33 KB and an added one costs more than the step itself).
+"""
+
+import logging
+from collections.abc import Callable
+from typing import Any
+
+from transitions import EventData, Machine
+
+from guide.flow.model import RETURN, ROUTE, Branch, FlowBook, Step
+from guide.flow.registry import Registry
+
+logging.getLogger("transitions").setLevel(logging.WARNING)
+
+
+class Conversation:
+    """What the machine moves: the state it is in, the turn its conditions look at, the branch it took last."""
+
+    __slots__ = ("branch", "state", "turn")
+
+    def __init__(self, turn: Any) -> None:
+        self.turn = turn
+        self.state = ""
+        self.branch: Branch | None = None
+
+
+class TalkMachine:
+    """The moves a flow book allows."""
+
+    def __init__(self, book: FlowBook, registry: Registry) -> None:
+        self._machine = Machine(
+            model=None,
+            states=[*book.steps, RETURN],
+            initial=RETURN,
+            auto_transitions=False,
+            send_event=True,
+        )
+        for step in book.steps.values():
+            for outcome in book.outcomes(step):
+                self._add(step, outcome, registry, book)
+
+    def _add(self, step: Step, outcome: str, registry: Registry, book: FlowBook) -> None:
+        for branch in step.branches:
+            if branch.serves(outcome):
+                target = f"{branch.call}.{book.flows[branch.call].start}" if branch.call else branch.go
+                self._machine.add_transition(
+                    outcome,
+                    step.id,
+                    target,
+                    conditions=[_holds(name, registry) for name in branch.when],
+                    before=_note(branch),
+                )
+
+    def move(self, talk: Conversation, state: str, outcome: str) -> Branch:
+        """Moves from ``state`` on ``outcome``; returns the branch taken. Raises ValueError for an unknown state."""
+        self._machine.get_state(state)
+        self._machine.set_state(state, talk)
+        self._machine.events[outcome].trigger(talk)
+        assert talk.branch is not None
+        return talk.branch
+
+    def put(self, talk: Conversation, state: str) -> None:
+        """Sets a conversation to a state, as a return from a called flow does."""
+        self._machine.set_state(state, talk)
+
+    @staticmethod
+    def is_route(step: Step) -> bool:
+        """True for a step that says nothing and is passed through at once."""
+        return step.kind == ROUTE
+
+
+def _holds(name: str, registry: Registry) -> Callable[[EventData], bool]:
+    condition, wanted = registry.conditions[name.removeprefix("not ")], not name.startswith("not ")
+    return lambda event: bool(condition(event.model.turn)) is wanted
+
+
+def _note(branch: Branch) -> Callable[[EventData], None]:
+    def note(event: EventData) -> None:
+        event.model.branch = branch
+
+    return note

@@ -1,0 +1,31 @@
+"""The names a flow file may use: conditions, effects and blanks, each a plain Python function passed in."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+ALPHABETS = {"digits": "0", "text": "W"}
+"""What a blank may hold: ``digits`` (with signs and points) or ``text`` (the basic GSM-7 set); a widest letter of each."""
+
+
+@dataclass(frozen=True)
+class Blank:
+    """A ``{name}`` in a text: how it is filled, and the most characters of which alphabet it can take."""
+
+    fill: Callable[[Any], str]
+    width: int
+    alphabet: str = "text"
+
+    @property
+    def widest(self) -> str:
+        """The longest value, for proving that a text fits."""
+        return ALPHABETS[self.alphabet] * self.width
+
+
+@dataclass(frozen=True)
+class Registry:
+    """All names that flow files may use."""
+
+    conditions: Mapping[str, Callable[[Any], bool]]
+    effects: Mapping[str, Callable[[Any], None]]
+    blanks: Mapping[str, Blank]

@@ -1,0 +1,115 @@
+"""A programme's settings: what its numbers are called, what they mean, and their values for the demo programme."""
+
+from dataclasses import dataclass, field, fields
+from typing import Any
+
+from guide.errors import SettingsError
+
+
+@dataclass(frozen=True)
+class Site:
+    """One water body's sampling place. ``flows`` is True where the water moves; ``zone`` is an IANA time zone."""
+
+    code: str
+    name: str
+    words: tuple[str, ...] = ()
+    flows: bool = False
+    zone: str = "UTC"
+    lat: float | None = None
+    lon: float | None = None
+    permit: str = ""
+
+
+@dataclass(frozen=True)
+class TagBlock:
+    """A run of tag numbers; the check digit is added to each. ``width`` counts digits with the check digit."""
+
+    first: int = 140
+    count: int = 60
+    width: int = 5
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The settings of one programme, as in ``programme.toml``. Every number is the programme's own choice."""
+
+    code: str = field(metadata={"doc": "short name of the programme, kept with every visit"})
+    name: str = field(metadata={"doc": "the programme's name as people say it, at most 26 letters"})
+    language: str = field(default="en", metadata={"doc": "language of the texts"})
+    practice: bool = field(
+        default=False, metadata={"doc": "visits are practice: in no count, gate or export of real work"}
+    )
+    target: int = field(default=12, metadata={"doc": "larvae wanted at a site"})
+    minimum_mm: int = field(default=13, metadata={"doc": "shortest larva that is taken, mm"})
+    family_min: int = field(default=2, metadata={"doc": "a family with fewer larvae than this can't be used"})
+    clean_for_pace: int = field(default=3, metadata={"doc": "clean larvae in the log before shorter talk is offered"})
+    bags_spare: int = field(default=4, metadata={"doc": "spare bags beside two a larva"})
+    spot_min: int = field(default=6, metadata={"doc": "minutes of netting before moving to another spot"})
+    knee_cm: int = field(default=50, metadata={"doc": "deepest wading, cm: about the knee of an adult"})
+    speed_most_m_s: float = field(default=0.5, metadata={"doc": "fastest water to wade, m/s"})
+    depth_speed_most_m2_s: float = field(default=0.3, metadata={"doc": "most depth x speed to wade, m2/s"})
+    drift_m: int = field(default=5, metadata={"doc": "metres over which a stick's drift is timed"})
+    cold_c: int = field(default=15, metadata={"doc": "below this water temperature only short turns, Celsius"})
+    cool_c: int = field(default=21, metadata={"doc": "below this water temperature caution is said, Celsius"})
+    short_turn_min: int = field(default=15, metadata={"doc": "minutes of a turn in cold water, and its check-in"})
+    check_in_min: int = field(
+        default=30, metadata={"doc": "minutes without a text, people in the water, before a check-in"}
+    )
+    check_in_grace_min: int = field(
+        default=10, metadata={"doc": "minutes to answer a check-in before the others are told"}
+    )
+    thunder_wait_min: int = field(default=30, metadata={"doc": "minutes of shelter after the last rumble or flash"})
+    home_min: int = field(default=120, metadata={"doc": "minutes after close until 'all home?' is asked"})
+    lossy_repeat_s: int = field(
+        default=20,
+        metadata={"doc": "on a channel that loses texts, a bare OK again within these seconds is read back"},
+    )
+    emergency: str = field(default="112", metadata={"doc": "local emergency number"})
+    tags: TagBlock = field(default=TagBlock(), metadata={"doc": "the programme's tags: first number, count, width"})
+    sites: tuple[Site, ...] = field(default=(), metadata={"doc": "the water bodies, each a [[sites]] table"})
+    join_words: tuple[str, ...] = field(
+        default=(), metadata={"doc": "plain words that a second phone joins with, a number is added"}
+    )
+
+    def site(self, code: str) -> Site:
+        """The site with this code; raises SettingsError if there is none."""
+        for site in self.sites:
+            if site.code == code:
+                return site
+        raise SettingsError(f"there is no site {code!r} in programme {self.code}")
+
+
+def settings_from(table: dict[str, Any], file: str = "programme.toml") -> Settings:
+    """Settings from a parsed file; raises SettingsError naming the file, the setting and the reason."""
+    known = {f.name: f for f in fields(Settings)}
+    for name in table:
+        if name not in known:
+            raise SettingsError(f"{file}: there is no setting {name!r}; the settings are {', '.join(known)}")
+    values = dict(table)
+    try:
+        if "tags" in values:
+            values["tags"] = TagBlock(**values["tags"])
+        values["sites"] = tuple(_site(site) for site in values.get("sites", []))
+        values["join_words"] = tuple(values.get("join_words", []))
+        settings = Settings(**values)
+    except TypeError as error:
+        raise SettingsError(f"{file}: {str(error).split('__init__() ')[-1]}") from None
+    _check(settings, file)
+    return settings
+
+
+def _site(table: dict[str, Any]) -> Site:
+    return Site(**{**table, "words": tuple(table.get("words", []))})
+
+
+def _check(settings: Settings, file: str) -> None:
+    for f in fields(Settings):
+        value = getattr(settings, f.name)
+        if f.type in ("int", int) and (isinstance(value, bool) or not isinstance(value, int) or value < 0):
+            raise SettingsError(f"{file}: {f.name} = {value!r} must be a whole number, 0 or more")
+    if not settings.sites:
+        raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
+    if not settings.join_words:
+        raise SettingsError(f"{file}: join_words needs at least one word")
+    if settings.target < 1:
+        raise SettingsError(f"{file}: target = {settings.target} must be at least 1")

@@ -1,0 +1,193 @@
+"""The pipe: JSON lines in and out, so that anything can carry the texts and any test can be a phone.
+
+In: ``{"id", "from", "text", "at"}`` or ``{"tick": time}``. Out: ``{"id", "to", "text", "segments", "in_reply_to",
+"step", "expects", "options"}``, then ``{"handled": id}`` once all of an input's texts are out; a line that can't be
+used gives ``{"error", "line"}``.
+"""
+
+import json
+import queue
+import threading
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any, BinaryIO
+
+from guide.errors import WadelineError
+from guide.gateway.exchange import Exchange, OtherWords, TextIn
+from guide.record.store import TextOut
+
+LONGEST_LINE = 64 * 1024
+_WAITING_LINES = 64
+_NEWLINE = b"\n"
+_LONGEST_SLEEP_S = 3600.0
+
+
+class LineError(WadelineError):
+    """An input line can't be used; says what is wrong with it."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One input line: a text, or a tick of the clock. ``at`` is the time it gives, if it gives one."""
+
+    text: TextIn | None
+    id: str | None
+    at: datetime | None
+
+
+def parse_line(raw: bytes) -> Line:
+    """Reads one line; raises LineError."""
+    if len(raw) > LONGEST_LINE:
+        raise LineError(f"the line is longer than {LONGEST_LINE} bytes")
+    try:
+        data = json.loads(raw.decode("utf-8", "replace"))
+    except (ValueError, RecursionError):
+        raise LineError("the line is not JSON") from None
+    if not isinstance(data, dict):
+        raise LineError('the line must be an object such as {"id": "1", "from": "+100", "text": "ok"}')
+    if "tick" in data:
+        return Line(None, _string(data, "id", needed=False), _time(data["tick"], "tick"))
+    number, text = _string(data, "from"), _string(data, "text", empty=True)
+    ext_id = _string(data, "id", needed=False)
+    at = _time(data["at"], "at") if data.get("at") is not None else None
+    sent_at = data["at"] if at else None
+    return Line(TextIn(number or "", text or "", ext_id, sent_at), ext_id, at)
+
+
+def _string(data: dict[str, Any], name: str, needed: bool = True, empty: bool = False) -> str | None:
+    value = data.get(name)
+    if value is None and not needed:
+        return None
+    if not needed and isinstance(value, int) and not isinstance(value, bool):
+        return str(value)
+    if not isinstance(value, str) or (not value and not empty):
+        raise LineError(f'"{name}" must be a string' + ("" if empty else " that is not empty"))
+    return value.encode("utf-16", "surrogatepass").decode("utf-16", "replace")
+
+
+def _time(value: Any, name: str) -> datetime:
+    try:
+        at = datetime.fromisoformat(value)
+        return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(UTC)
+    except (TypeError, ValueError, OverflowError):
+        raise LineError(f'"{name}" must be a time such as "2026-07-04T09:30:00Z"') from None
+
+
+def line_out(out: TextOut, in_reply_to: str | None) -> dict[str, Any]:
+    """A text out as the pipe prints it."""
+    return {
+        "id": f"t{out.id}",
+        "to": out.number,
+        "text": out.text,
+        "segments": out.segments,
+        "in_reply_to": in_reply_to,
+        "step": out.step,
+        "expects": out.expects,
+        "options": list(out.options),
+    }
+
+
+class Pipe:
+    """Reads lines and answers them until the input ends.
+
+    ``clock`` tells real time, which rules until a line brings a time of its own; from then on only lines move the
+    time, and it never goes back.
+    """
+
+    def __init__(self, exchange: Exchange, write: Callable[[bytes], None], clock: Callable[[], datetime]) -> None:
+        self.exchange, self.write, self.clock = exchange, write, clock
+        self.given: datetime | None = None
+        self.line = 0
+        self._unmarked: list[int] = []
+
+    def run(self, source: BinaryIO) -> None:
+        """Works every line of ``source``; first hands over what was committed and never handed over."""
+        self._start()
+        lines: queue.Queue[bytes | None] = queue.Queue(_WAITING_LINES)
+        threading.Thread(target=_read_lines, args=(source, lines), daemon=True).start()
+        while True:
+            try:
+                raw = lines.get_nowait()
+            except queue.Empty:
+                self._mark()
+                raw = self._wait(lines)
+            if raw is None:
+                break
+            self.line += 1
+            if raw.strip():
+                self.take(raw)
+        self._mark()
+
+    def _start(self) -> None:
+        waiting = self.exchange.store.texts("outgoing.status = 'waiting'", ())
+        replies = self.exchange.store.reply_ids([out.turn for out in waiting])
+        self._print(line_out(out, replies.get(out.turn, {}).get(out.number)) for out in waiting)
+        self._unmarked += [out.id for out in waiting]
+
+    def _wait(self, lines: "queue.Queue[bytes | None]") -> bytes | None:
+        """The next line; while none comes and time is real, timers fire."""
+        while True:
+            due = self.exchange.next_due() if self.given is None else None
+            wait = _LONGEST_SLEEP_S if due is None else min((due - self.clock()).total_seconds(), _LONGEST_SLEEP_S)
+            try:
+                return lines.get(timeout=max(wait, 0.0))
+            except queue.Empty:
+                if self.given is None:
+                    self._fire(self.clock())
+                    self._mark()
+
+    def take(self, raw: bytes) -> None:
+        """Works one line."""
+        try:
+            line = parse_line(raw)
+            self._advance(line.at)
+            if line.text is not None:
+                self._work(line.text)
+        except (LineError, OtherWords) as error:
+            self._print([{"error": str(error), "line": self.line}])
+            return
+        self._print([{"handled": line.id}])
+
+    def _advance(self, at: datetime | None) -> None:
+        if at is not None:
+            self.given = at if self.given is None else max(self.given, at)
+            self._fire(self.given)
+        elif self.given is None:
+            self._fire(self.clock())
+
+    def _work(self, text: TextIn) -> None:
+        now = self.given or self.clock()
+        store = self.exchange.store
+        with store.transaction():
+            texts = self.exchange.work(text, now)
+            store.handed_over(self._unmarked)
+        self._unmarked = [out.id for out in texts]
+        self._print(line_out(out, text.ext_id if out.number == text.number else None) for out in texts)
+
+    def _fire(self, until: datetime) -> None:
+        while (texts := self.exchange.fire_next(until)) is not None:
+            self._print(line_out(out, None) for out in texts)
+            self._unmarked += [out.id for out in texts]
+
+    def _mark(self) -> None:
+        """Notes as handed over what has been written; a text is otherwise handed over again after a crash."""
+        if self._unmarked:
+            with self.exchange.store.transaction():
+                self.exchange.store.handed_over(self._unmarked)
+            self._unmarked = []
+
+    def _print(self, lines: Iterable[dict[str, Any]]) -> None:
+        data = b"".join(json.dumps(line, ensure_ascii=False).encode() + _NEWLINE for line in lines)
+        if data:
+            self.write(data)
+
+
+def _read_lines(source: BinaryIO, lines: "queue.Queue[bytes | None]") -> None:
+    """Puts each line into the queue; of one that is too long only the beginning, enough to say so."""
+    while raw := source.readline(LONGEST_LINE + 2):
+        rest = raw
+        while rest and not rest.endswith(_NEWLINE) and len(rest) > LONGEST_LINE:
+            rest = source.readline(LONGEST_LINE + 2)
+        lines.put(raw)
+    lines.put(None)

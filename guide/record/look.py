@@ -1,0 +1,111 @@
+"""The snapshot of a visit that the talk reads, inside the transaction that applies the decision."""
+
+import json
+from collections.abc import Sequence
+from datetime import datetime
+
+from guide.record.log import Entry, links
+from guide.record.store import Store
+from guide.talk.snapshot import SampleView, SeatFacts, SeatView, TagView, VisitView
+
+_SAMPLES = (
+    "SELECT uid, status, tag, length_mm, family, sure, seat, gloves, sealed_at, kind, "
+    "(SELECT group_concat(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE visit = ? ORDER BY rowid"
+)
+
+
+class RecordSnapshot:
+    """Reads one visit from the record, each thing only when it is asked for."""
+
+    def __init__(self, store: Store, visit_uid: str, seat_id: int, phone_id: int | None) -> None:
+        self.store, self.db, self.visit_uid = store, store.db, visit_uid
+        self.seat_id, self.phone_id = seat_id, phone_id
+        self._visit: VisitView | None = None
+        self._programme = ""
+
+    def visit(self) -> VisitView:
+        if self._visit is None:
+            row = self.db.execute(
+                "SELECT uid, code8, practice, target, status, site, answers, opened_at, programme FROM visit WHERE uid = ?",
+                (self.visit_uid,),
+            ).fetchone()
+            self._programme = row[8]
+            self._visit = VisitView(row[0], row[1], bool(row[2]), row[3], row[4], row[5], json.loads(row[6]), row[7])
+        return self._visit
+
+    def samples(self) -> list[SampleView]:
+        return [
+            SampleView(
+                uid, status, tag, _tidy(length), family, None if sure is None else bool(sure), seat, gloves,
+                tuple(flags.split(",")) if flags else (), sealed is not None, kind,
+            )
+            for uid, status, tag, length, family, sure, seat, gloves, sealed, kind, flags in self.db.execute(
+                _SAMPLES, (self.visit_uid,)
+            )
+        ]  # fmt: skip
+
+    def tag(self, code: str) -> TagView | None:
+        visit = self.visit()
+        row = self.db.execute(
+            "SELECT code, tag.status, sample, sample.visit FROM tag LEFT JOIN sample ON sample.uid = tag.sample "
+            "WHERE programme = ? AND practice = ? AND code = ?",
+            (self._programme, visit.practice, code),
+        ).fetchone()
+        return TagView(*row) if row else None
+
+    def free_tag(self) -> str | None:
+        visit = self.visit()
+        row = self.db.execute(
+            "SELECT code FROM tag WHERE programme = ? AND practice = ? AND status = 'free' ORDER BY code LIMIT 1",
+            (self._programme, visit.practice),
+        ).fetchone()
+        return row[0] if row else None
+
+    def new_sample_uid(self, already: int) -> str:
+        (count,) = self.db.execute("SELECT count(*) FROM sample WHERE visit = ?", (self.visit_uid,)).fetchone()
+        return f"{self.visit_uid}-{count + already + 1}"
+
+    def answer_ref(self, name: str, sample_uid: str | None) -> str | None:
+        row = self.db.execute(
+            "SELECT uid || '/' || stream || '/' || seq FROM log JOIN origin ON origin.id = log.origin "
+            "WHERE stream = ? AND sample_uid IS ? AND kind IN ('answer', 'fix') AND json_extract(data, ?) IS NOT NULL "
+            "ORDER BY log.id DESC LIMIT 1",
+            (self.visit_uid, sample_uid, f"$.{name}"),
+        ).fetchone()
+        return row[0] if row else None
+
+    def other_seats(self) -> list[SeatView]:
+        rows = self.db.execute(
+            "SELECT seat.id, letter, role, visit, number, join_word FROM seat JOIN phone ON phone.id = seat.phone "
+            "WHERE visit = ? AND seat.id != ? AND phone.current_seat = seat.id ORDER BY letter",
+            (self.visit_uid, self.seat_id),
+        )
+        return [SeatView(*row) for row in rows]
+
+    def clean_before(self) -> int:
+        """Clean samples this phone's earlier seats have kept, in visits of the same sort (practice or real)."""
+        if self.phone_id is None:
+            return 0
+        (count,) = self.db.execute(
+            "SELECT count(*) FROM seat "
+            "JOIN visit ON visit.uid = seat.visit AND visit.practice = ? "
+            "JOIN sample ON sample.visit = seat.visit AND sample.seat = seat.letter AND sample.status = 'kept' "
+            "WHERE seat.phone = ? AND seat.visit != ? "
+            "AND NOT EXISTS (SELECT 1 FROM sample_flag WHERE sample_flag.sample = sample.uid)",
+            (self.visit().practice, self.phone_id, self.visit_uid),
+        ).fetchone()
+        return int(count)
+
+    def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str:
+        if any(entry.kind == "visit_closed" for entry in entries):
+            rows = links(self.store.link(self.visit_uid, seat.letter, seat.turn, now), entries)
+            return next(row.hash for entry, _, row in rows if entry.kind == "visit_closed")
+        row = self.db.execute(
+            "SELECT hash FROM log WHERE stream = ? AND kind = 'visit_closed' ORDER BY id DESC LIMIT 1",
+            (self.visit_uid,),
+        ).fetchone()
+        return row[0] if row else self.store.head(self.visit_uid)[1]
+
+
+def _tidy(length_mm: float | None) -> float | None:
+    return int(length_mm) if length_mm is not None and length_mm.is_integer() else length_mm

@@ -1,0 +1,55 @@
+"""Opening a record: is it ours, is it new enough, and the settings every connection needs."""
+
+import sqlite3
+from pathlib import Path
+
+from guide.errors import RecordError
+from guide.record.schema import APPLICATION_ID, VERSION
+
+BUSY_MS = 10_000
+
+
+def open_record(path: str | Path, create: bool = True) -> sqlite3.Connection:
+    """A connection to a record at the newest schema, in autocommit mode (transactions are begun by hand).
+
+    A database of an earlier version is brought up to date, with a backup beside it. Raises RecordError if the
+    file isn't ours, is newer than this program, or can't be opened.
+    """
+    path = Path(path)
+    try:
+        if not path.exists() and not create:
+            raise RecordError(f"there is no record at {path}")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+        version = _version(db, path)
+        _settings(db)
+        if version < VERSION:
+            from guide.record.migrate import migrate
+
+            migrate(db, path)
+        return db
+    except sqlite3.DatabaseError as error:
+        raise RecordError(f"{path} can't be used as a record: {error}") from None
+    except OSError as error:
+        raise RecordError(f"{path} can't be opened: {error.strerror or error}") from None
+
+
+def _version(db: sqlite3.Connection, path: Path) -> int:
+    (ours,) = db.execute("PRAGMA application_id").fetchone()
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    (tables,) = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if tables and ours != APPLICATION_ID:
+        raise RecordError(f"{path} is a database of another program; name another file with --db")
+    if version > VERSION:
+        raise RecordError(
+            f"{path} was written by a newer wadeline (schema {version}, this one knows {VERSION}): update first"
+        )
+    return int(version)
+
+
+def _settings(db: sqlite3.Connection) -> None:
+    db.execute(f"PRAGMA busy_timeout = {BUSY_MS}")
+    db.execute("PRAGMA journal_mode = WAL")
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA foreign_keys = ON")
+    db.execute("PRAGMA recursive_triggers = ON")

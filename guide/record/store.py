@@ -1,0 +1,293 @@
+"""Writing the record: one transaction a batch of texts, a savepoint a text. Plain SQL: this is the hot path."""
+
+import json
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+from typing import Any
+
+from guide.record.fold import fold
+from guide.record.log import START, Entry, Link, LogRow, links, to_json
+
+DESK = "desk"
+"""The stream of entries that belong to no visit."""
+
+
+def stamp(at: datetime) -> str:
+    """UTC ISO 8601 with milliseconds, the form of every time in the record."""
+    return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+_COLUMNS = (
+    "stream",
+    "seq",
+    "at",
+    "seat",
+    "turn",
+    "kind",
+    "step",
+    "sample_uid",
+    "data",
+    "supersedes",
+    "prev",
+    "hash",
+)
+_INSERT_LOG = f"INSERT INTO log (origin, {', '.join(_COLUMNS)}) VALUES (?{', ?' * len(_COLUMNS)})"
+
+
+def _fields(row: LogRow) -> list[Any]:
+    return [getattr(row, name) for name in _COLUMNS]
+
+
+@dataclass(frozen=True)
+class PhoneRow:
+    """A phone: its number, the seat it holds now, whether it has stopped texts."""
+
+    id: int
+    number: str
+    seat: int | None
+    stopped_at: str | None
+
+
+@dataclass(frozen=True)
+class SeatRow:
+    """A seat with its conversation's state, its visit and the flow book the visit began with."""
+
+    id: int
+    visit: str
+    letter: str
+    word: str
+    phone: int | None
+    state: str
+    book_hash: str
+
+
+@dataclass(frozen=True)
+class TextOut:
+    """A text that waits to be handed to a gateway, or was."""
+
+    id: int
+    turn: int
+    number: str
+    text: str
+    segments: int
+    step: str | None
+    expects: str | None
+    options: tuple[str, ...]
+
+
+class Store:
+    """One open record. Every method that writes must be called inside ``transaction``."""
+
+    def __init__(self, db: sqlite3.Connection) -> None:
+        self.db = db
+        (self.origin_id, self.origin) = db.execute("SELECT id, uid FROM origin ORDER BY id LIMIT 1").fetchone()
+
+    @contextmanager
+    def transaction(self) -> Iterator[None]:
+        """BEGIN IMMEDIATE to COMMIT; an exception leaves nothing."""
+        self.db.execute("BEGIN IMMEDIATE")
+        try:
+            yield
+        except BaseException:
+            if self.db.in_transaction:
+                self.db.execute("ROLLBACK")
+            raise
+        self.commit()
+
+    def commit(self) -> None:
+        """Makes the transaction durable."""
+        self.db.execute("COMMIT")
+
+    # Phones and seats
+
+    def phone(self, number: str) -> PhoneRow:
+        """The phone with this number, known from now on."""
+        sql = "SELECT id, number, current_seat, stopped_at FROM phone WHERE number = ?"
+        row = self.db.execute(sql, (number,)).fetchone()
+        if row is None:
+            self.db.execute("INSERT INTO phone (number) VALUES (?)", (number,))
+            row = self.db.execute(sql, (number,)).fetchone()
+        return PhoneRow(*row)
+
+    def seat(self, seat_id: int) -> SeatRow:
+        """A seat by its id."""
+        return SeatRow(
+            *self.db.execute(
+                "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), phone, state, book_hash "
+                "FROM seat JOIN visit ON visit.uid = seat.visit WHERE seat.id = ?",
+                (seat_id,),
+            ).fetchone()
+        )
+
+    def seat_with_word(self, word: str) -> SeatRow | None:
+        """The seat of an open visit that is joined with this word."""
+        row = self.db.execute(
+            "SELECT seat.id FROM seat JOIN visit ON visit.uid = seat.visit WHERE join_word = ? AND status = 'open'",
+            (word,),
+        ).fetchone()
+        return self.seat(row[0]) if row else None
+
+    def seat_id(self, visit: str, letter: str) -> int:
+        """The id of a visit's seat."""
+        sql = "SELECT id FROM seat WHERE visit = ? AND letter = ?"
+        return int(self.db.execute(sql, (visit, letter)).fetchone()[0])
+
+    def number_of(self, phone: int) -> str:
+        """A phone's number."""
+        return str(self.db.execute("SELECT number FROM phone WHERE id = ?", (phone,)).fetchone()[0])
+
+    def add_seat(self, visit: str, letter: str, word: str) -> int:
+        """A new seat of a visit, held by no phone yet and without a state."""
+        cursor = self.db.execute(
+            "INSERT INTO seat (visit, role, letter, join_word, state) VALUES (?, 'pair', ?, ?, '')",
+            (visit, letter, word),
+        )
+        return int(cursor.lastrowid or 0)
+
+    def save_state(self, seat_id: int, state: str, heard_at: datetime) -> None:
+        """Keeps a seat's state as a text left it."""
+        self.db.execute(
+            "UPDATE seat SET state = ?, rev = rev + 1, last_heard_at = ? WHERE id = ?",
+            (state, stamp(heard_at), seat_id),
+        )
+
+    def hold(self, phone_id: int, seat_id: int) -> None:
+        """A phone takes a seat; a phone that had it before has none."""
+        self.db.execute("UPDATE phone SET current_seat = NULL WHERE current_seat = ? AND id != ?", (seat_id, phone_id))
+        self.db.execute("UPDATE seat SET phone = ? WHERE id = ?", (phone_id, seat_id))
+        self.db.execute("UPDATE phone SET current_seat = ? WHERE id = ?", (seat_id, phone_id))
+
+    def holder(self, seat_id: int) -> PhoneRow | None:
+        """The phone that holds a seat now."""
+        row = self.db.execute(
+            "SELECT id, number, current_seat, stopped_at FROM phone "
+            "WHERE id = (SELECT phone FROM seat WHERE id = ?) AND current_seat = ?",
+            (seat_id, seat_id),
+        ).fetchone()
+        return PhoneRow(*row) if row else None
+
+    def set_stopped(self, phone_id: int, at: datetime | None) -> None:
+        """Marks a phone as having stopped texts, or as taking them again."""
+        self.db.execute("UPDATE phone SET stopped_at = ? WHERE id = ?", (stamp(at) if at else None, phone_id))
+
+    # Turns and texts out
+
+    def turn_with(self, gateway: str, phone_id: int, ext_id: str) -> tuple[int, str] | None:
+        """The id and raw text of the turn that this message id already led to."""
+        row = self.db.execute(
+            "SELECT id, raw FROM turn WHERE gateway = ? AND phone = ? AND ext_id = ?",
+            (gateway, phone_id, ext_id),
+        ).fetchone()
+        return (row[0], row[1]) if row else None
+
+    def add_turn(self, **values: Any) -> int:
+        """A text that came in, or a timer that fired; returns its id."""
+        columns = ", ".join(values)
+        marks = ", ".join("?" * len(values))
+        cursor = self.db.execute(f"INSERT INTO turn ({columns}) VALUES ({marks})", tuple(values.values()))
+        return int(cursor.lastrowid or 0)
+
+    def end_turn(self, turn: int, seat_id: int | None, stream: str | None) -> None:
+        """Keeps, with the turn, the head of the chain it left: a log cut shorter later shows."""
+        head = self.head(stream)[1] if stream else None
+        self.db.execute(
+            "UPDATE turn SET seat = ?, stream = ?, head_after = ? WHERE id = ?", (seat_id, stream, head, turn)
+        )
+
+    def add_text(self, phone_id: int, seat_id: int | None, out: TextOut, due_at: datetime) -> TextOut:
+        """A text out, waiting; returned with its id and number."""
+        cursor = self.db.execute(
+            "INSERT INTO outgoing (turn, phone, seat, text, segments, step, expects, options, due_at, status) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting')",
+            (
+                out.turn,
+                phone_id,
+                seat_id,
+                out.text,
+                out.segments,
+                out.step,
+                out.expects,
+                to_json(out.options),
+                stamp(due_at),
+            ),
+        )
+        return TextOut(
+            int(cursor.lastrowid or 0),
+            out.turn,
+            self.number_of(phone_id),
+            out.text,
+            out.segments,
+            out.step,
+            out.expects,
+            out.options,
+        )
+
+    def texts(self, where: str, values: Sequence[Any]) -> list[TextOut]:
+        """Texts out that meet a condition on ``outgoing``, in order."""
+        rows = self.db.execute(
+            "SELECT outgoing.id, turn, number, text, segments, step, expects, options FROM outgoing "
+            f"JOIN phone ON phone.id = outgoing.phone WHERE {where} ORDER BY outgoing.id",
+            values,
+        ).fetchall()
+        return [TextOut(*row[:7], tuple(json.loads(row[7]))) for row in rows]
+
+    def reply_ids(self, turns: Sequence[int]) -> dict[int, dict[str, str]]:
+        """For each turn that a phone's text began: that phone's number and the text's own id."""
+        found: dict[int, dict[str, str]] = {}
+        for turn in set(turns):
+            row = self.db.execute(
+                "SELECT number, ext_id FROM turn JOIN phone ON phone.id = turn.phone WHERE turn.id = ?",
+                (turn,),
+            ).fetchone()
+            found[turn] = {row[0]: row[1]} if row else {}
+        return found
+
+    def handed_over(self, ids: Sequence[int]) -> None:
+        """These texts out were given to their gateway."""
+        self.db.executemany("UPDATE outgoing SET status = 'sent' WHERE id = ?", [(one,) for one in ids])
+
+    # The log
+
+    def head(self, stream: str) -> tuple[int, str]:
+        """The last number and hash of this machine's chain for a stream."""
+        row = self.db.execute(
+            "SELECT seq, hash FROM log WHERE origin = ? AND stream = ? ORDER BY seq DESC LIMIT 1",
+            (self.origin_id, stream),
+        ).fetchone()
+        return (row[0], row[1]) if row else (0, START)
+
+    def append(self, stream: str, seat: str, turn: int, at: datetime, entries: Sequence[Entry]) -> None:
+        """Adds entries to a stream's chain and folds each into the projections."""
+        for entry, salt, row in links(self.link(stream, seat, turn, at), entries):
+            cursor = self.db.execute(_INSERT_LOG, (self.origin_id, *_fields(row)))
+            row = replace(row, id=int(cursor.lastrowid or 0))
+            if entry.words is not None:
+                self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, entry.words))
+            fold(self.db, row)
+
+    def link(self, stream: str, seat: str, turn: int, at: datetime) -> Link:
+        """Where this machine's chain for a stream stands, for the next entries."""
+        seq, prev = self.head(stream)
+        return Link(self.origin, stream, seq, prev, stamp(at), seat, turn)
+
+    # Timers
+
+    def set_timer(self, seat_id: int, kind: str, due: datetime | None) -> None:
+        """Starts a seat's timer anew, or stops it."""
+        self.db.execute("DELETE FROM timer WHERE seat = ? AND kind = ? AND fired_turn IS NULL", (seat_id, kind))
+        if due is not None:
+            self.db.execute("INSERT INTO timer (seat, kind, due_at) VALUES (?, ?, ?)", (seat_id, kind, stamp(due)))
+
+    def next_timer(self) -> tuple[int, int, str, datetime] | None:
+        """The id, seat, kind and due time of the timer that is due first."""
+        row = self.db.execute(
+            "SELECT id, seat, kind, due_at FROM timer WHERE fired_turn IS NULL ORDER BY due_at, id LIMIT 1"
+        ).fetchone()
+        return (row[0], row[1], row[2], datetime.fromisoformat(row[3])) if row else None
+
+    def timer_fired(self, timer_id: int, turn: int) -> None:
+        """A timer fires once."""
+        self.db.execute("UPDATE timer SET fired_turn = ? WHERE id = ?", (turn, timer_id))

@@ -1,0 +1,182 @@
+"""What a text means now and what follows. Writes nothing: all it returns is a Decision.
+
+The order in which a text is looked at: a phone's reaction; a word that works anywhere; a paused talk; a question of our
+own that is waiting; the step's reply kind.
+"""
+
+import re
+from datetime import datetime, timedelta
+
+from guide.flow.model import REST
+from guide.flow.replies.base import Reading
+from guide.flow.replies.clean import clean, quote
+from guide.talk import samples
+from guide.talk.conditions import number
+from guide.talk.decision import Decision
+from guide.talk.moves import accept, advance, settle
+from guide.talk.options import options_of
+from guide.talk.sms import segments
+from guide.talk.snapshot import SeatFacts, Snapshot
+from guide.talk.state import Frame, SeatState
+from guide.talk.turn import Talk, Turn
+from guide.talk.words import find_word
+
+MISSES_BEFORE_DESK = 3
+_REACTION = re.compile(
+    r"^(liked|loved|emphasized|laughed at|disliked|questioned|reacted \S+ to|\W+ to)\s+[\"\u201c](.+?)[\"\u201d]?$",
+    re.I,
+)
+_AGREES = ("liked", "loved", "emphasized")
+_SAME_BEGINNING = 20
+
+
+def decide(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, text: str, now: datetime) -> Decision:
+    """What follows from a text that reaches a seat at ``now`` (UTC)."""
+    turn = Turn(talk, state.copy(), snapshot, seat, now)
+    turn.text = clean(text)
+    if _is_stale_reaction(turn):
+        turn.lead(turn.phrase("old_reaction"))
+    else:
+        _understand(turn)
+    _watch_over(turn)
+    return finish(turn)
+
+
+def _watch_over(turn: Turn) -> None:
+    """With people in the water, silence is asked about: each text starts the wait anew."""
+    facts = turn.state.base.facts
+    if "safety" not in facts or "dry" in facts or not turn.answers.get("in_water"):
+        return
+    cold = number(turn, "water_c", 99) < turn.settings.cold_c
+    turn.stop_timer("check_in_alarm")
+    turn.start_timer("check_in", turn.settings.short_turn_min if cold else turn.settings.check_in_min)
+
+
+def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datetime) -> Decision:
+    """The first text of a visit: it is an answer if it can be one without doubt, else the first question follows."""
+    first = talk.book.flows["arrive"]
+    state = SeatState(frames=[Frame(first.name, first.start, since=seat.turn)])
+    turn = Turn(talk, state, snapshot, seat, now)
+    if snapshot.clean_before() >= turn.settings.clean_for_pace:
+        turn.state.clean_run = snapshot.clean_before()
+    turn.text = clean(text)
+    reading = turn.kind.read(turn.text, turn.asked)
+    if reading.sure and turn.kind.name == "choice" and len(turn.text) > 2:
+        accept(turn, reading)
+    else:
+        turn.ask_again()
+    return finish(turn)
+
+
+def finish(turn: Turn) -> Decision:
+    """Puts leads and prompt together and says what can be answered now."""
+    lead = " ".join(turn.leads)
+    if turn.prompting:
+        prompt = turn.prompt()
+        both = f"{lead} {prompt}" if lead else prompt
+        for text in (both,) if segments(both) == 1 else (lead, prompt):
+            turn.say(text)
+    elif lead:
+        turn.say(lead)
+    step = turn.step
+    return Decision(
+        turn.state,
+        tuple(turn.entries),
+        tuple(turn.says),
+        tuple(turn.timers),
+        turn.new_visit,
+        None if step.kind == REST else step.kind,
+        options_of(turn),
+    )
+
+
+def _understand(turn: Turn) -> None:
+    word = find_word(turn.text)
+    if word is not None:
+        word.act(turn, word.rest)
+    elif turn.state.paused:
+        turn.lead(turn.phrase("still_paused"))
+    elif turn.step.kind == REST:
+        _at_rest(turn)
+    elif _is_lossy_repeat(turn):
+        assert turn.state.last is not None
+        turn.state.last = {**turn.state.last, "read_back": True}
+        turn.lead(turn.phrase("got_already", {"answer": turn.state.last["show"]}))
+        turn.ask_again()
+    elif samples.has_several(turn):
+        samples.take_several(turn)
+        settle(turn, "any" if turn.step.kind == "sample" else None)
+    else:
+        _read(turn)
+
+
+def _read(turn: Turn) -> None:
+    reading = turn.kind.read(turn.text, turn.asked)
+    ask = turn.state.ask
+    if ask is not None and ask["step"] == turn.step.id:
+        turn.state.ask = None
+        if reading.value == ask["value"] or (reading.value is None and _says(turn, True)):
+            accept(turn, Reading(ask["value"], sure=True), flags=tuple(ask["flags"]))
+            return
+        if reading.value is None and _says(turn, False):
+            turn.ask_again()
+            return
+    if reading.value is None:
+        _not_understood(turn, reading)
+    elif reading.ask:
+        flags = [f"odd_{turn.step.save}"] if samples.is_odd(reading.value, turn.asked) else []
+        turn.state.ask = {"step": turn.step.id, "value": reading.value, "flags": flags}
+        turn.lead(turn.phrase(reading.phrase, reading.blanks))
+    else:
+        accept(turn, reading)
+
+
+def _says(turn: Turn, wanted: bool) -> bool:
+    return turn.book.kinds["yes_no"].read(turn.text, turn.asked).value is wanted
+
+
+def _at_rest(turn: Turn) -> None:
+    reading = turn.book.kinds["choice"].read(turn.text, turn.asked)
+    if reading.value is None or not reading.sure:
+        turn.lead(turn.phrase("at_rest"))
+        return
+    turn.value = reading.value
+    advance(turn, reading.value)
+    if not turn.new_visit:
+        turn.ask_again()
+
+
+def _not_understood(turn: Turn, reading: Reading) -> None:
+    last = turn.state.last
+    if last is not None and last["text"] == turn.text.casefold() and turn.text:
+        turn.lead(turn.phrase("got_already", {"answer": last["show"]}))
+        turn.ask_again()
+        return
+    turn.state.misses += 1
+    turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
+    if turn.state.misses >= MISSES_BEFORE_DESK:
+        turn.state.top.slots["unread"] = turn.text[:160]
+        turn.lead(turn.phrase("offer_desk"))
+
+
+def _is_lossy_repeat(turn: Turn) -> bool:
+    """A bare OK again, on a channel that loses texts, so soon that our answer to the first may not have arrived."""
+    last = turn.state.last
+    if not turn.seat.lossy or last is None or last["read_back"] or last["text"] != turn.text.casefold():
+        return False
+    if turn.book.kinds["done"].read(turn.text, turn.asked).value is not True:
+        return False
+    return turn.now - datetime.fromisoformat(last["at"]) <= timedelta(seconds=turn.settings.lossy_repeat_s)
+
+
+def _is_stale_reaction(turn: Turn) -> bool:
+    """True for a phone's reaction to an older text; one to the current prompt becomes the OK or N it stands for."""
+    found = _REACTION.match(turn.text)
+    if found is None:
+        return False
+    quoted = found[2].rstrip("\u2026. ").casefold()
+    if len(quoted) < _SAME_BEGINNING or quoted[:140] not in clean(turn.prompt()).casefold():
+        return True
+    how = found[1].casefold()
+    turn.text = "ok" if how.startswith(_AGREES) or "\U0001f44d" in how else "no"
+    return False

@@ -1,0 +1,215 @@
+"""Samples in the talk: opened, measured, named, tagged, kept or void; and several of them in one text."""
+
+import re
+from dataclasses import replace
+from typing import Any
+
+from guide.flow.replies.base import Asked
+from guide.flow.replies.clean import quote
+from guide.flow.replies.sample import SampleReading, read_samples
+from guide.talk.snapshot import SampleView
+from guide.talk.state import MOST_QUEUED
+from guide.talk.turn import Turn
+
+WHOLE = ("length_mm", "family", "tag")
+LENGTH_FLAGS = ("odd_length_mm", "under_minimum")
+_PARTS = re.compile(r"[;\n]")
+
+
+def is_odd(value: Any, asked: Asked) -> bool:
+    """True for a number outside what is plausible; for a sample, if its length is."""
+    number = value.get("length_mm") if isinstance(value, dict) else value
+    if isinstance(number, bool) or not isinstance(number, int | float):
+        return False
+    return (asked.least is not None and number < asked.least) or (asked.most is not None and number > asked.most)
+
+
+def open_sample(turn: Turn, observed: bool) -> SampleView:
+    """A new larva in hand. ``observed`` is False where the talk hears of it only when it is bagged."""
+    uid = turn.new_uid()
+    data = {"kind": "larva", "gloves": "not asked", "pace": turn.state.pace, "observed": observed}
+    turn.log("sample_opened", data, sample_uid=uid)
+    sample = SampleView(uid, "open", seat=turn.seat.letter)
+    turn.put_sample(sample)
+    turn.state.base.sample = uid
+    return sample
+
+
+def note(
+    turn: Turn,
+    sample: SampleView,
+    data: dict[str, Any],
+    flags: tuple[str, ...] = (),
+    supersedes: str | None = None,
+    kind: str = "answer",
+) -> SampleView:
+    """Writes answers about a sample, with the flags they bring; flags of a length they replace go with it."""
+    if data.get("family") == "unsure":
+        data = {**data, "sure": False}
+    elif "family" in data:
+        data = {"sure": True, **data}
+    if data.get("length_mm", turn.settings.minimum_mm) < turn.settings.minimum_mm:
+        flags = (*flags, "under_minimum")
+    written = {**data, "flags": list(flags)} if flags else data
+    turn.log(kind, written, sample_uid=sample.uid, supersedes=supersedes)
+    if "tag" in data:
+        if sample.tag:
+            turn.put_tag(sample.tag, "free", None)
+        turn.put_tag(data["tag"], "used", sample.uid)
+    known = {name: value for name, value in data.items() if name in (*WHOLE, "sure")}
+    before = tuple(flag for flag in sample.flags if "length_mm" not in data or flag not in LENGTH_FLAGS)
+    changed = replace(sample, **known, flags=(*before, *flags))
+    turn.put_sample(changed)
+    return changed
+
+
+def keep(turn: Turn, sample: SampleView) -> None:
+    """The sample counts: the seat's hands are free for the next one, and a change of pace takes hold."""
+    turn.log("kept", sample_uid=sample.uid)
+    turn.put_sample(replace(sample, status="kept"))
+    if not sample.flags:
+        turn.state.clean_run += 1
+    if len(turn.kept()) == turn.visit.target:
+        turn.tell_others(turn.phrase("news_full"))
+    let_go_of(turn)
+
+
+def void(turn: Turn, sample: SampleView, reason: str) -> None:
+    """The sample doesn't count and never will; its tag, if it has one, is void with it."""
+    turn.log("void", {"reason": reason}, sample_uid=sample.uid)
+    turn.put_sample(replace(sample, status="void"))
+    if sample.tag:
+        turn.put_tag(sample.tag, "void", sample.uid)
+    if turn.state.base.sample == sample.uid:
+        let_go_of(turn)
+
+
+def let_go_of(turn: Turn) -> None:
+    """Nothing is in hand any more; BACK can't reach past this."""
+    base = turn.state.base
+    base.sample = None
+    base.slots.clear()
+    base.trail.clear()
+    base.facts = [fact for fact in base.facts if fact not in ("sealed", "outer")]
+    if turn.state.pace_next:
+        turn.log("pace", {"from": turn.state.pace, "to": turn.state.pace_next})
+        turn.state.pace, turn.state.pace_next = turn.state.pace_next, None
+
+
+def report(turn: Turn, given: dict[str, Any], flags: tuple[str, ...] = ()) -> SampleView:
+    """A whole sample told in one text. What was not asked is stored as not asked."""
+    in_hand = turn.state.base.sample
+    if len(turn.kept()) >= turn.visit.target:
+        flags = (*flags, "over_target")
+    sample = note(turn, open_sample(turn, observed=False), given, flags)
+    keep(turn, sample)
+    turn.state.base.sample = in_hand
+    return sample
+
+
+# Tags
+
+
+def tag_problem(turn: Turn, code: str) -> str:
+    """What speaks against putting this tag on a new sample, as a sentence; empty if nothing does."""
+    tag = turn.tag(code)
+    if tag is None:
+        return turn.phrase("tag_unknown", {"tag": code})
+    if tag.status == "used":
+        return turn.phrase("tag_used", {"tag": code})
+    if tag.status == "void":
+        return turn.phrase("tag_void", {"tag": code})
+    return ""
+
+
+def sample_tagged(turn: Turn, code: str) -> SampleView | None:
+    """The visit's sample with this tag, unless it is void."""
+    return next((s for s in turn.samples().values() if s.tag == code and s.status != "void"), None)
+
+
+def problem_of(turn: Turn, value: Any) -> str:
+    """What in the record speaks against this answer, as a sentence; empty if nothing does."""
+    if turn.step.kind == "tag" and value not in _codes(turn):
+        if turn.step.tag_must == "kept":
+            return "" if sample_tagged(turn, value) else turn.phrase("tag_not_here", {"tag": value})
+        return tag_problem(turn, value)
+    if isinstance(value, dict) and "tag" in value:
+        if _is_known(turn, value):
+            return turn.phrase("have_it", {"tag": value["tag"]})
+        return tag_problem(turn, value["tag"])
+    return ""
+
+
+def _codes(turn: Turn) -> tuple[str, ...]:
+    return tuple(option.code for option in turn.step.asked.options)
+
+
+def _is_known(turn: Turn, given: dict[str, Any]) -> bool:
+    sample = sample_tagged(turn, given["tag"])
+    return sample is not None and (sample.length_mm, sample.family) == (
+        given.get("length_mm"),
+        given.get("family"),
+    )
+
+
+# Several samples in one text
+
+
+def has_several(turn: Turn) -> bool:
+    """True for a text of several samples, or of a whole one where the step asks for something else."""
+    if turn.state.top.flow != "larva" or turn.step.kind == "text":
+        return False
+    parts = [part for part in _PARTS.split(turn.text) if part.strip()]
+    if len(parts) < 2 and turn.step.id != "larva.look":
+        return False
+    readings = read_samples(turn.text, _whole(turn))
+    if len(parts) < 2:
+        return len(readings) == 1 and not readings[0].problem
+    return any({"length_mm", "tag"} <= set(reading.fields) for reading in readings)
+
+
+def take_several(turn: Turn) -> None:
+    """Keeps the good ones at once and queues the others to be asked singly."""
+    good: list[str] = []
+    known: list[str] = []
+    for reading in read_samples(turn.text, _whole(turn)):
+        given = dict(reading.fields)
+        problem = reading.problem or _tag_problem_code(turn, given["tag"])
+        if "tag" in given and _is_known(turn, given):
+            known.append(given["tag"])
+        elif problem:
+            _queue(turn, reading, problem)
+        else:
+            report(turn, given)
+            good.append(given["tag"])
+    if good:
+        turn.lead(turn.phrase("got_several", {"count": str(len(good)), "tally": str(len(turn.kept()))}))
+    if known:
+        turn.lead(turn.phrase("have_it", {"tag": known[0]}))
+    turn.value = None
+
+
+def _whole(turn: Turn) -> Asked:
+    step = turn.book.step("larva.brisk")
+    return replace(turn.asked, options=(), fields=WHOLE, least=step.asked.least, most=step.asked.most)
+
+
+def _tag_problem_code(turn: Turn, code: str) -> str:
+    tag = turn.tag(code)
+    return "tag_unknown" if tag is None else "" if tag.status == "free" else f"tag_{tag.status}"
+
+
+def _queue(turn: Turn, reading: SampleReading, problem: str) -> None:
+    queued = {**reading.fields, "said": quote(reading.text), "problem": problem}
+    if len(turn.state.queue) < MOST_QUEUED:
+        turn.state.queue.append(queued)
+    else:
+        turn.lead(turn.phrase("queue_full", {"said": queued["said"]}))
+
+
+def problem_sentence(turn: Turn) -> str:
+    """What is wrong with the first sample of the queue."""
+    if not turn.state.queue:
+        return ""
+    first = turn.state.queue[0]
+    return turn.phrase(f"mend.{first['problem']}", {"said": first["said"], "tag": first.get("tag", "")})

@@ -1,0 +1,124 @@
+"""What a conversation may look up: a small read-only port, and an in-memory form of it."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any, Protocol
+
+from guide.record.log import Entry
+
+
+@dataclass(frozen=True)
+class VisitView:
+    """A visit as the talk sees it. ``answers`` are the latest answers about the visit by name."""
+
+    uid: str
+    code8: str
+    practice: bool
+    target: int
+    status: str = "open"
+    site: str | None = None
+    answers: dict[str, Any] = field(default_factory=dict)
+    opened_at: str = ""
+
+
+@dataclass(frozen=True)
+class SampleView:
+    """One sample of the visit. ``status`` is open, kept or void."""
+
+    uid: str
+    status: str
+    tag: str | None = None
+    length_mm: float | None = None
+    family: str | None = None
+    sure: bool | None = None
+    seat: str = "A"
+    gloves: str = "not asked"
+    flags: tuple[str, ...] = ()
+    sealed: bool = False
+    kind: str = "larva"
+
+
+@dataclass(frozen=True)
+class TagView:
+    """One tag of the pool: ``status`` is free, used or void; ``sample`` and its ``visit`` have it."""
+
+    code: str
+    status: str
+    sample: str | None = None
+    visit: str | None = None
+
+
+@dataclass(frozen=True)
+class SeatView:
+    """A seat of a visit and its phone's number, if one holds it."""
+
+    id: int
+    letter: str
+    role: str
+    visit: str
+    phone: str | None
+    word: str | None = None
+
+
+@dataclass(frozen=True)
+class SeatFacts:
+    """The seat that talks: its letter, the word that moves it to another phone, and the channel's habits."""
+
+    letter: str = "A"
+    word: str = ""
+    lossy: bool = False
+    turn: int = 0
+    now: datetime = datetime(2026, 7, 4, 9, 0)
+
+
+class Snapshot(Protocol):
+    """What ``talk`` may read, as it stands inside the transaction that will apply the decision."""
+
+    def visit(self) -> VisitView: ...
+    def samples(self) -> list[SampleView]: ...
+    def tag(self, code: str) -> TagView | None: ...
+    def free_tag(self) -> str | None: ...
+    def new_sample_uid(self, already: int) -> str: ...
+    def answer_ref(self, name: str, sample_uid: str | None) -> str | None: ...
+    def other_seats(self) -> list[SeatView]: ...
+    def clean_before(self) -> int: ...
+    def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str: ...
+
+
+@dataclass
+class MemorySnapshot:
+    """A snapshot held in memory, for tests and for the flow checker."""
+
+    visit_view: VisitView
+    sample_views: list[SampleView] = field(default_factory=list)
+    tags: dict[str, TagView] = field(default_factory=dict)
+    seats: list[SeatView] = field(default_factory=list)
+    clean: int = 0
+
+    def visit(self) -> VisitView:
+        return self.visit_view
+
+    def samples(self) -> list[SampleView]:
+        return self.sample_views
+
+    def tag(self, code: str) -> TagView | None:
+        return self.tags.get(code)
+
+    def free_tag(self) -> str | None:
+        return next((code for code, tag in sorted(self.tags.items()) if tag.status == "free"), None)
+
+    def new_sample_uid(self, already: int) -> str:
+        return f"o1-{len(self.sample_views) + already + 1}"
+
+    def answer_ref(self, name: str, sample_uid: str | None) -> str | None:
+        return f"o1/{self.visit_view.uid}/{name}"
+
+    def other_seats(self) -> list[SeatView]:
+        return self.seats
+
+    def clean_before(self) -> int:
+        return self.clean
+
+    def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str:
+        return "0" * 64

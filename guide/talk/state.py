@@ -1,0 +1,82 @@
+"""The state of one seat's conversation, as kept between two texts."""
+
+import json
+from dataclasses import asdict, dataclass, field, replace
+from typing import Any
+
+MOST_FRAMES = 4
+MOST_QUEUED = 8
+PACES = ("coach", "steady", "brisk")
+
+
+@dataclass
+class Frame:
+    """One flow being gone through.
+
+    ``sample`` is the uid of the specimen in hand, ``since`` the turn this frame began with, ``slots`` what was
+    answered in it, ``facts`` acts that can't be undone (BACK never removes one), ``trail`` the steps answered since
+    the last such act, which BACK may ask again.
+    """
+
+    flow: str
+    step: str
+    sample: str | None = None
+    since: int = 0
+    slots: dict[str, Any] = field(default_factory=dict)
+    facts: list[str] = field(default_factory=list)
+    trail: list[str] = field(default_factory=list)
+
+    @property
+    def state(self) -> str:
+        """The name of the machine's state."""
+        return f"{self.flow}.{self.step}"
+
+    def go(self, state: str) -> None:
+        """Moves the frame to ``flow.step``."""
+        self.flow, self.step = state.split(".", 1)
+
+
+@dataclass
+class SeatState:
+    """A seat's whole state. ``ask`` is a question of our own on top of the step's; ``queue`` holds samples of a text
+    that must be asked singly; ``last`` is the last text taken as an answer, to know it again when it is sent twice."""
+
+    frames: list[Frame]
+    v: int = 1
+    pace: str = "coach"
+    pace_next: str | None = None
+    clean_run: int = 0
+    misses: int = 0
+    paused: bool = False
+    ask: dict[str, Any] | None = None
+    queue: list[dict[str, Any]] = field(default_factory=list)
+    last: dict[str, Any] | None = None
+    redo: list[str] = field(default_factory=list)
+
+    @property
+    def top(self) -> Frame:
+        """The frame that is talking now."""
+        return self.frames[-1]
+
+    @property
+    def base(self) -> Frame:
+        """The frame of the visit itself."""
+        return self.frames[0]
+
+    def copy(self) -> "SeatState":
+        """A state that can be changed without changing this one."""
+        frames = [replace(f, slots=dict(f.slots), facts=list(f.facts), trail=list(f.trail)) for f in self.frames]
+        return replace(self, frames=frames, queue=list(self.queue), redo=list(self.redo))
+
+    def to_json(self) -> str:
+        """As stored with the seat."""
+        return json.dumps(asdict(self), separators=(",", ":"), ensure_ascii=False)
+
+    @classmethod
+    def from_json(cls, text: str) -> "SeatState":
+        """From what was stored; raises ValueError if it is no state of this version."""
+        data = json.loads(text)
+        if data.get("v") != 1:
+            raise ValueError(f"a seat state of version {data.get('v')!r} can't be read")
+        data["frames"] = [Frame(**frame) for frame in data["frames"]]
+        return cls(**data)

@@ -1,0 +1,66 @@
+"""What a timer that is due does to a seat's talk."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from guide.flow.model import REST
+from guide.talk.decide import finish
+from guide.talk.decision import Decision
+from guide.talk.snapshot import SeatFacts, Snapshot
+from guide.talk.state import SeatState
+from guide.talk.turn import Talk, Turn
+
+
+def fire(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, kind: str, now: datetime) -> Decision:
+    """What follows when a seat's timer is due; nothing, if the talk is past what it was for."""
+    turn = Turn(talk, state.copy(), snapshot, seat, now)
+    _TIMERS[kind](turn)
+    return finish(turn)
+
+
+def _spot(turn: Turn) -> None:
+    if turn.state.top.state in ("net.spot", "net.bank"):
+        turn.lead(turn.phrase("timer.spot"))
+
+
+def _thunder(turn: Turn) -> None:
+    if turn.state.top.state == "storm.wait":
+        turn.log("timer", {"timer": "thunder"})
+        turn.state.top.go("storm.clear")
+        turn.ask_again()
+
+
+def _check_in(turn: Turn) -> None:
+    turn.log("timer", {"timer": "check_in"})
+    turn.lead(turn.phrase("timer.check_in"))
+    turn.start_timer("check_in_alarm", turn.settings.check_in_grace_min)
+
+
+def _check_in_alarm(turn: Turn) -> None:
+    turn.log("alarm", {"alarm": "check_in", "people": turn.answers.get("people"), "step": turn.state.top.state})
+    turn.tell_others(turn.phrase("timer.check_in_alarm"))
+
+
+def _home(turn: Turn) -> None:
+    if turn.step.kind == REST:
+        turn.log("timer", {"timer": "home"})
+        turn.state.base.go("close.home")
+        turn.ask_again()
+        turn.start_timer("home_alarm", turn.settings.check_in_grace_min)
+
+
+def _home_alarm(turn: Turn) -> None:
+    if turn.state.top.state in ("close.home", "close.not_home"):
+        turn.log("alarm", {"alarm": "home", "people": turn.answers.get("people")})
+        turn.lead(turn.phrase("timer.home_alarm"))
+        turn.tell_others(turn.phrase("timer.home_alarm"))
+
+
+_TIMERS: dict[str, Callable[[Turn], None]] = {
+    "spot": _spot,
+    "thunder": _thunder,
+    "check_in": _check_in,
+    "check_in_alarm": _check_in_alarm,
+    "home": _home,
+    "home_alarm": _home_alarm,
+}

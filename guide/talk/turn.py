@@ -1,0 +1,201 @@
+"""The working draft of one text: reads the snapshot, collects what will be written and said. Writes nothing."""
+
+import string
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from guide.flow.machine import Conversation, TalkMachine
+from guide.flow.model import FlowBook, Step
+from guide.flow.registry import Registry
+from guide.flow.replies.base import Asked, ReplyKind
+from guide.flow.settings import Settings, Site
+from guide.record.log import Entry
+from guide.talk.decision import Say, TimerChange
+from guide.talk.snapshot import SampleView, SeatFacts, Snapshot, TagView
+from guide.talk.state import SeatState
+
+
+@dataclass(frozen=True)
+class Talk:
+    """A flow book made ready to talk: its machine built, its names bound."""
+
+    book: FlowBook
+    registry: Registry
+    machine: TalkMachine
+
+    @classmethod
+    def of(cls, book: FlowBook, registry: Registry) -> "Talk":
+        """Builds the machine of a book, once."""
+        return cls(book, registry, TalkMachine(book, registry))
+
+
+class Turn:
+    """One text being worked on. ``state`` is changed in place: pass a copy."""
+
+    def __init__(self, talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, now: datetime) -> None:
+        self.talk, self.state, self.snapshot, self.seat, self.now = talk, state, snapshot, seat, now
+        self.book = talk.book
+        self.conversation = Conversation(self)
+        self.entries: list[Entry] = []
+        self.says: list[Say] = []
+        self.timers: list[TimerChange] = []
+        self.leads: list[str] = []
+        self.prompting = False
+        self.new_visit = False
+        self.value: Any = None
+        self.flags: tuple[str, ...] = ()
+        self.text = ""
+        self.visit = snapshot.visit()
+        self.answers: dict[str, Any] = dict(self.visit.answers)
+        self._samples: dict[str, SampleView] | None = None
+        self._tags: dict[str, TagView] = {}
+        self._new_samples = 0
+
+    @property
+    def settings(self) -> Settings:
+        """The programme's settings, as the visit began with."""
+        return self.book.settings
+
+    @property
+    def step(self) -> Step:
+        """The step that is being asked."""
+        return self.book.step(self.state.top.state)
+
+    @property
+    def kind(self) -> ReplyKind:
+        """How a reply to this step is read."""
+        return self.book.kind(self.step)
+
+    @property
+    def site(self) -> Site | None:
+        """The visit's site, once it is known."""
+        code = self.answers.get("site")
+        return next((site for site in self.settings.sites if site.code == code), None)
+
+    @property
+    def asked(self) -> Asked:
+        """What this step asks for, with its options from the settings and the local time filled in."""
+        asked = self.step.asked
+        zone = self.site.zone if self.site else "UTC"
+        return replace(asked, tag_width=self.settings.tags.width, now=self.now.astimezone(ZoneInfo(zone)))
+
+    # What is written and said
+
+    def log(self, kind: str, data: dict[str, Any] | None = None, *, words: str | None = None, **at: Any) -> None:
+        """Adds an entry; ``sample_uid`` and ``supersedes`` may be given by name."""
+        self.entries.append(Entry(kind, self.state.top.state, data or {}, words=words, **at))
+
+    def say(self, text: str, to: str | None = None) -> None:
+        """Adds a text out."""
+        self.says.append(Say(text, to))
+
+    def lead(self, text: str) -> None:
+        """Adds words that go in front of the next prompt."""
+        self.leads.append(text)
+
+    def tell_others(self, text: str) -> None:
+        """Sends a text to every other seat of the visit."""
+        for seat in self.snapshot.other_seats():
+            self.say(text, seat.letter)
+
+    def start_timer(self, kind: str, minutes: float) -> None:
+        """Starts the seat's timer of this kind anew."""
+        self.timers.append(TimerChange(kind, self.now + timedelta(minutes=minutes)))
+
+    def stop_timer(self, kind: str) -> None:
+        """Stops the seat's timer of this kind, if it runs."""
+        self.timers.append(TimerChange(kind, None))
+
+    def ask_again(self) -> None:
+        """Has the step that is being asked said at the end, after the leads."""
+        self.prompting = True
+
+    # What is known
+
+    def samples(self) -> dict[str, SampleView]:
+        """The visit's samples by uid, with what this text changed."""
+        if self._samples is None:
+            self._samples = {sample.uid: sample for sample in self.snapshot.samples()}
+        return self._samples
+
+    def kept(self) -> list[SampleView]:
+        """The samples that count."""
+        return [sample for sample in self.samples().values() if sample.status == "kept"]
+
+    def sample(self) -> SampleView | None:
+        """The specimen in hand."""
+        uid = self.state.base.sample
+        return self.samples().get(uid) if uid else None
+
+    def put_sample(self, sample: SampleView) -> None:
+        """Remembers a sample as this text leaves it."""
+        self.samples()[sample.uid] = sample
+
+    def new_uid(self) -> str:
+        """A uid no sample has."""
+        uid = self.snapshot.new_sample_uid(self._new_samples)
+        self._new_samples += 1
+        return uid
+
+    def tag(self, code: str) -> TagView | None:
+        """A tag of the pool as this text leaves it; None if the pool doesn't have it."""
+        return self._tags.get(code) or self.snapshot.tag(code)
+
+    def put_tag(self, code: str, status: str, sample: str | None) -> None:
+        """Remembers a tag as this text leaves it."""
+        self._tags[code] = TagView(code, status, sample, self.visit.uid)
+
+    def free_tag(self) -> str | None:
+        """A tag that may be put on the next sample."""
+        code = self.snapshot.free_tag()
+        if code is None or code not in self._tags or self._tags[code].status == "free":
+            return code
+        return next((other for other in self._later_tags(code) if self._is_free(other)), None)
+
+    def _later_tags(self, code: str) -> list[str]:
+        from guide.field.tags import block
+
+        tags = self.settings.tags
+        return [c for c in block(tags.first, tags.count, tags.width) if c > code]
+
+    def _is_free(self, code: str) -> bool:
+        tag = self.tag(code)
+        return tag is not None and tag.status == "free"
+
+    # Texts
+
+    def phrase(self, name: str, blanks: Mapping[str, str] | None = None) -> str:
+        """A phrase in the programme's language with its blanks filled; blanks of the registry need not be given."""
+        return self.fill(self.book.in_language(self.book.phrases[name]), blanks)
+
+    def fill(self, text: str, blanks: Mapping[str, str] | None = None) -> str:
+        """Fills the blanks of a text, each held to its width."""
+        return string.Formatter().vformat(text, (), _Filler(self, blanks or {}))
+
+    def prompt(self) -> str:
+        """What the step that is being asked says."""
+        return self.fill(self.book.in_language(self.step.say))
+
+    def how(self) -> str:
+        """A few words on how to answer the step that is being asked."""
+        options = [option.code for option in self.step.asked.options]
+        if self.step.kind in ("choice", "choices"):
+            return self.phrase("how_options", {"options": ", ".join(options)})
+        if f"how.{self.step.kind}" in self.book.phrases:
+            return self.phrase(f"how.{self.step.kind}")
+        return ""
+
+
+class _Filler(dict[str, str]):
+    """Looks blanks up as they are met, so that a prompt costs only what it uses."""
+
+    def __init__(self, turn: Turn, given: Mapping[str, str]) -> None:
+        super().__init__(given)
+        self.turn = turn
+
+    def __missing__(self, name: str) -> str:
+        blank = self.turn.talk.registry.blanks[name]
+        return blank.fill(self.turn)[: blank.width]

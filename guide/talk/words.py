@@ -1,0 +1,202 @@
+"""The words that work at any step, and what each does."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from guide.talk.fix import fix
+from guide.talk.moves import accept, advance, enter
+from guide.talk.state import MOST_FRAMES, PACES
+from guide.talk.summary import where
+from guide.talk.turn import Turn
+
+
+@dataclass(frozen=True)
+class AnywhereWord:
+    """A word that works anywhere: ``spellings``, whether it takes more words, what it does, and its help line."""
+
+    name: str
+    spellings: tuple[str, ...]
+    takes_words: bool
+    act: Callable[[Turn, str], None]
+    help: str
+
+
+@dataclass(frozen=True)
+class FoundWord:
+    """A word found in a text, with the words behind it."""
+
+    act: Callable[[Turn, str], None]
+    rest: str
+
+
+def find_word(text: str) -> FoundWord | None:
+    """The word that works anywhere in this text, if it is one: a bare word counts only as the whole text."""
+    first, _, rest = text.strip().partition(" ")
+    bare = first.strip(".,!:;").casefold() if first.strip("?") else "?"
+    word = _BY_SPELLING.get(bare)
+    if word is None:
+        return None
+    rest = rest.strip().lstrip(":").strip()
+    if rest.strip(".!") and not word.takes_words:
+        return None
+    return FoundWord(word.act, rest)
+
+
+def _why(turn: Turn, rest: str) -> None:
+    if turn.step.why:
+        turn.lead(turn.fill(turn.book.in_language(turn.step.why)))
+    turn.lead(turn.phrase("why_how", {"how": turn.how()}) if turn.how() else turn.phrase("at_rest"))
+
+
+def _back(turn: Turn, rest: str) -> None:
+    state, top = turn.state, turn.state.top
+    state.paused = False
+    if state.ask is not None:
+        state.ask = None
+    elif top.trail:
+        asked = top.trail.pop()
+        top.go(asked)
+        state.redo.append(asked)
+    elif len(state.frames) > 1:
+        turn.log("withdrawn", {"flow": top.flow})
+        state.frames.pop()
+    else:
+        turn.lead(turn.phrase("no_way_back"))
+        return
+    turn.lead(turn.phrase("back"))
+    turn.ask_again()
+
+
+def _pause(turn: Turn, rest: str) -> None:
+    turn.state.paused = True
+    turn.log("paused")
+    turn.lead(turn.phrase("paused"))
+
+
+def _go(turn: Turn, rest: str) -> None:
+    if turn.state.paused:
+        turn.log("resumed")
+    turn.state.paused = False
+    turn.ask_again()
+
+
+def _where(turn: Turn, rest: str) -> None:
+    turn.say(where(turn))
+    turn.state.paused = False
+    turn.ask_again()
+
+
+def _note(turn: Turn, rest: str) -> None:
+    if not rest:
+        turn.lead(turn.phrase("note_empty"))
+        return
+    turn.log("note", words=rest, sample_uid=turn.state.base.sample)
+    turn.lead(turn.phrase("noted", {"how": turn.how()}))
+
+
+def _desk(turn: Turn, rest: str) -> None:
+    words = rest or turn.state.top.slots.pop("unread", "")
+    if not words:
+        turn.lead(turn.phrase("desk_empty"))
+        return
+    turn.log("desk_question", words=words, sample_uid=turn.state.base.sample)
+    turn.lead(turn.phrase("desk_kept"))
+
+
+def _faster(turn: Turn, rest: str) -> None:
+    _change_pace(turn, 1)
+
+
+def _slower(turn: Turn, rest: str) -> None:
+    _change_pace(turn, -1)
+
+
+def _change_pace(turn: Turn, by: int) -> None:
+    state = turn.state
+    now = PACES.index(state.pace_next or state.pace)
+    wanted = min(max(now + by, 0), len(PACES) - 1)
+    if by > 0 and state.clean_run < turn.settings.clean_for_pace:
+        turn.lead(turn.phrase("pace_later"))
+        return
+    set_pace(turn, PACES[wanted])
+    turn.lead(turn.phrase(f"pace.{PACES[wanted]}"))
+    if turn.step.id in ("larva.look", "larva.steady", "larva.brisk") and turn.sample() is None:
+        turn.state.base.go("larva.next")
+        advance(turn, "any")
+        turn.ask_again()
+
+
+def set_pace(turn: Turn, pace: str) -> None:
+    """Sets the pace: at once with nothing in hand, else from the next sample."""
+    state = turn.state
+    if turn.sample() is None:
+        if pace != state.pace:
+            turn.log("pace", {"from": state.pace, "to": pace})
+        state.pace, state.pace_next = pace, None
+    else:
+        state.pace_next = pace
+
+
+def _oops(turn: Turn, rest: str) -> None:
+    turn.state.ask, turn.state.paused = None, False
+    if turn.state.top.flow != "oops":
+        if not _room(turn):
+            return
+        enter(turn, "oops")
+    else:
+        turn.state.top.go("oops.what")
+        turn.state.top.slots.clear()
+    _start_with_words(turn, rest)
+
+
+def _danger(turn: Turn, rest: str) -> None:
+    turn.state.ask, turn.state.paused = None, False
+    turn.log("danger", words=rest or None)
+    turn.tell_others(turn.phrase("danger_news"))
+    flows = [frame.flow for frame in turn.state.frames]
+    if "danger" in flows:
+        del turn.state.frames[flows.index("danger") + 1 :]
+        turn.state.top.go("danger.out")
+    else:
+        enter(turn, "danger")
+    turn.ask_again()
+
+
+def _room(turn: Turn) -> bool:
+    if len(turn.state.frames) < MOST_FRAMES:
+        return True
+    turn.lead(turn.phrase("one_at_a_time"))
+    turn.ask_again()
+    return False
+
+
+def _start_with_words(turn: Turn, rest: str) -> None:
+    """Words behind OOPS answer its first question if they say plainly what happened; they are kept either way."""
+    if rest:
+        turn.log("note", words=rest, sample_uid=turn.state.base.sample)
+        reading = turn.kind.read(rest, turn.asked)
+        if reading.sure:
+            accept(turn, reading)
+            return
+    turn.ask_again()
+
+
+WORDS = (
+    AnywhereWord("?", ("?", "why", "how"), False, _why, "why this step, and how to answer"),
+    AnywhereWord("BACK", ("back",), False, _back, "ask the last question again"),
+    AnywhereWord("OOPS", ("oops", "ooops", "whoops"), True, _oops, "something touched something: say so, no blame"),
+    AnywhereWord("PAUSE", ("pause",), False, _pause, "wait; safety timers run on"),
+    AnywhereWord("GO", ("go", "resume"), False, _go, "go on, or hear the question again"),
+    AnywhereWord("WHERE", ("where",), False, _where, "where you are and how many are done"),
+    AnywhereWord("NOTE", ("note",), True, _note, "NOTE and your words: kept with the visit"),
+    AnywhereWord("FIX", ("fix",), True, fix, "FIX 26, or FIX 01428 length 26: put a wrong answer right"),
+    AnywhereWord("FASTER", ("faster",), False, _faster, "fewer texts a larva, from the next one"),
+    AnywhereWord("SLOWER", ("slower",), False, _slower, "more help a larva, from the next one"),
+    AnywhereWord(
+        "DANGER", ("danger", "emergency", "sos"), True, _danger, "people first: out of the water, count, call"
+    ),
+    AnywhereWord("DESK", ("desk",), True, _desk, "DESK and your words: a question for the coordinator"),
+)
+"""JOIN, STOP, START and HELP belong to phones, not to a seat's talk: see ``front``."""
+
+_BY_SPELLING = {spelling: word for word in WORDS for spelling in word.spellings}
