@@ -53,7 +53,7 @@ class Step:
     why: Mapping[str, str] = field(default_factory=dict)
     save: str = ""
     about: str = "visit"
-    asked: Asked = Asked()
+    asked: Asked = field(default_factory=Asked)
     carry: str = ""
     tag_must: str = "free"
     branches: tuple[Branch, ...] = ()

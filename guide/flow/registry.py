@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from typing import Any
 
 ALPHABETS = {"digits": "0", "text": "W"}
-"""What a blank may hold: ``digits`` (with signs and points) or ``text`` (the basic GSM-7 set); a widest letter of each."""
+"""What a blank may hold: ``digits`` (with signs and points) or ``text`` (basic GSM-7), with a letter of each."""
 
 
 @dataclass(frozen=True)

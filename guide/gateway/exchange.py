@@ -28,7 +28,7 @@ from guide.talk.turn import Talk, Turn
 _CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 
 
-class OtherWords(WadelineError):
+class OtherWordsError(WadelineError):
     """A message id came again with other words."""
 
 
@@ -75,11 +75,11 @@ class Exchange:
             return self.work(text, now)
 
     def work(self, text: TextIn, now: datetime) -> list[TextOut]:
-        """Works one text inside the caller's transaction; raises OtherWords for a message id that comes with others."""
+        """Works one text inside the caller's transaction; raises OtherWordsError for a message id that comes with others."""
         phone = self.store.phone(text.number)
         if text.ext_id is not None and (seen := self.store.turn_with("line", phone.id, text.ext_id)):
             if seen[1] != text.text:
-                raise OtherWords(f"message id {text.ext_id!r} of {text.number} came before with other words")
+                raise OtherWordsError(f"message id {text.ext_id!r} of {text.number} came before with other words")
             return self.store.texts("turn = ? AND outgoing.phone = ?", (seen[0], phone.id))
         turn = self.store.add_turn(
             gateway="line",

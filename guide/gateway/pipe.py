@@ -14,7 +14,7 @@ from datetime import UTC, datetime
 from typing import Any, BinaryIO
 
 from guide.errors import WadelineError
-from guide.gateway.exchange import Exchange, OtherWords, TextIn
+from guide.gateway.exchange import Exchange, OtherWordsError, TextIn
 from guide.record.store import TextOut
 
 LONGEST_LINE = 64 * 1024
@@ -144,7 +144,7 @@ class Pipe:
             self._advance(line.at)
             if line.text is not None:
                 self._work(line.text)
-        except (LineError, OtherWords) as error:
+        except (LineError, OtherWordsError) as error:
             self._print([{"error": str(error), "line": self.line}])
             return
         self._print([{"handled": line.id}])

@@ -33,8 +33,8 @@ def _drop_effects(db: sqlite3.Connection, row: LogRow) -> None:
 
 def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     db.execute(
-        "INSERT INTO visit (uid, code8, programme, book_hash, local_date, practice, target, status, answers, opened_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?)",
+        "INSERT INTO visit "
+        "(uid, code8, programme, book_hash, local_date, practice, target, status, answers, opened_at) VALUES (?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?)",
         (
             row.stream,
             data["code8"],
@@ -101,7 +101,8 @@ def _set_tag(db: sqlite3.Connection, row: LogRow, status: str, where: str, value
 def _sample_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     observed = row.at if data.get("observed", True) else None
     db.execute(
-        "INSERT INTO sample (uid, visit, seat, kind, gloves, pace, status, opened_at) VALUES (?, ?, ?, ?, ?, ?, 'open', ?)",
+        "INSERT INTO sample (uid, visit, seat, kind, gloves, pace, status, opened_at) "
+        "VALUES (?, ?, ?, ?, ?, ?, 'open', ?)",
         (row.sample_uid, row.stream, row.seat, data["kind"], data["gloves"], data["pace"], observed),
     )
 

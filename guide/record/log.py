@@ -83,7 +83,7 @@ def row_hash(row: LogRow) -> str:
 
 @dataclass(frozen=True)
 class Link:
-    """Where a chain stands and who adds to it: the machine's uid, the stream, its last number and hash, and the turn."""
+    """Where a chain stands and who adds to it: machine, stream, its last number and hash, and the turn."""
 
     origin: str
     stream: str

@@ -26,7 +26,8 @@ class RecordSnapshot:
     def visit(self) -> VisitView:
         if self._visit is None:
             row = self.db.execute(
-                "SELECT uid, code8, practice, target, status, site, answers, opened_at, programme FROM visit WHERE uid = ?",
+                "SELECT uid, code8, practice, target, status, site, answers, opened_at, programme "
+                "FROM visit WHERE uid = ?",
                 (self.visit_uid,),
             ).fetchone()
             self._programme = row[8]

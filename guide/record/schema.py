@@ -41,7 +41,8 @@ CREATE TABLE tag (
 ) STRICT, WITHOUT ROWID;
 CREATE INDEX tag_status ON tag(programme, practice, status, code);
 CREATE TABLE contamination (
-    entry INTEGER PRIMARY KEY, visit TEXT NOT NULL, slip TEXT NOT NULL, sample TEXT, what TEXT, touched TEXT, remedy TEXT,
+    entry INTEGER PRIMARY KEY, visit TEXT NOT NULL, slip TEXT NOT NULL, sample TEXT, what TEXT, touched TEXT,
+    remedy TEXT,
     UNIQUE (visit, slip)
 ) STRICT;
 CREATE TABLE safety (

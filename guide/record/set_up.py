@@ -10,7 +10,7 @@ from guide.record.store import DESK, Store
 
 
 def keep_programme(store: Store, settings: Settings, now: datetime) -> None:
-    """Writes the programme's settings and sites, and the tags of its block that the pool lacks. Inside a transaction."""
+    """Writes the programme's settings, its sites, and the tags of its block that the pool lacks."""
     db = store.db
     db.execute(
         "INSERT INTO programme (uid, settings, language) VALUES (?, ?, ?) "
