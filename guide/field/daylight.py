@@ -54,7 +54,7 @@ def sun_times(lat_deg: float, lon_deg: float, day: date) -> SunTimes:
 
 
 def last_specimen_at(now: datetime, done: int, target: int, seconds_each: float) -> datetime:
-    """When the last of ``target`` specimens is kept at this pace; ``now`` when all are done.
+    """When the last of ``target`` specimens is kept at this pace; ``now`` when all are done. Moments are in UTC.
 
     ``seconds_each`` is seconds a specimen of all pairs together. Raises ValueError for a pace not above zero.
     """

@@ -13,7 +13,7 @@ def seconds_each(kept_at: Iterable[datetime], pause_s: float = PAUSE_S) -> float
     """Median seconds a sample of one pair, or None when there is no gap to take it from.
 
     Samples kept at the same moment came in one text: they share the gap before it evenly. A share longer than
-    ``pause_s`` is a pause and left out. The order of ``kept_at`` does not matter. Source: the programme's own
+    ``pause_s`` is a pause and left out. Moments are in UTC, in any order. Source: the programme's own
     rule; the median, so that one long search for a larva does not stretch the forecast.
     """
     counts = sorted(Counter(kept_at).items())

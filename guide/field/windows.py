@@ -1,7 +1,7 @@
 """Days between the kinds of sample at one site, and the time a water bottle may wait for preservation."""
 
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 
 WINDOW_DAYS = 7
 PRESERVE_H = 48
@@ -24,9 +24,7 @@ class Window:
     days_left: int | None = None
 
 
-def check_window(
-    taken: date | None, larvae: date | None, today: date, window_days: int = WINDOW_DAYS
-) -> Window:
+def check_window(taken: date | None, larvae: date | None, today: date, window_days: int = WINDOW_DAYS) -> Window:
     """Hold the day a kind was taken against the day of the larvae: at most ``window_days`` days apart.
 
     Days are local dates at the site; before and after the larvae both count. Raises ValueError for a negative
@@ -51,22 +49,22 @@ def preserve_by(
     preserve_h: float = PRESERVE_H,
     oxidised_days: float = OXIDISED_DAYS,
 ) -> datetime:
-    """The moment by which the lab must have preserved a bottle filled at ``taken_at``.
+    """The moment in UTC by which the lab must have preserved a bottle filled at ``taken_at``.
 
     48 hours, or 28 days when the lab oxidises it in the bottle it was taken in. Raises ValueError for a time
     without a zone. Source: EPA Method 1631E and 40 CFR 136 table II; the lab's word goes before this sum.
     """
-    _check_zone(taken_at)
-    return taken_at + (timedelta(days=oxidised_days) if oxidised_in_bottle else timedelta(hours=preserve_h))
+    held = timedelta(days=oxidised_days) if oxidised_in_bottle else timedelta(hours=preserve_h)
+    return _utc(taken_at) + held
 
 
 def hours_left_h(deadline: datetime, now: datetime) -> float:
     """Hours from ``now`` to ``deadline``, negative when it has passed. Raises ValueError without a zone."""
-    _check_zone(deadline)
-    _check_zone(now)
-    return (deadline - now).total_seconds() / 3600
+    return (_utc(deadline) - _utc(now)).total_seconds() / 3600
 
 
-def _check_zone(moment: datetime) -> None:
+def _utc(moment: datetime) -> datetime:
+    """Sums within a zone ignore its clock changes, so they are done in UTC."""
     if moment.utcoffset() is None:
         raise ValueError(f"{moment} has no zone")
+    return moment.astimezone(UTC)
