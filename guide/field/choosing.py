@@ -56,9 +56,7 @@ class Choice:
     left_out: dict[str, str]
 
 
-def choose(
-    specimens: Iterable[Specimen], most: int, min_length_mm: float = 0.0, family_min: int = 1
-) -> Choice:
+def choose(specimens: Iterable[Specimen], most: int, min_length_mm: float = 0.0, family_min: int = 1) -> Choice:
     """The best set of at most ``most`` specimens.
 
     It holds none shorter than ``min_length_mm`` or without a length, and of each family at least

@@ -211,12 +211,8 @@ def test_as_brute_force(pool: list[Specimen], most: int, minimum: float, least: 
 )
 def test_larger_lists_as_the_plain_table(rows: list[tuple[str, int, bool]], most: int, least: int) -> None:
     """Against all numbers taken from three families: 20 to 60 specimens, too many for subsets."""
-    pool = [
-        Specimen(f"{i:03}", 20 + mm / 10, family, flagged=flag) for i, (family, mm, flag) in enumerate(rows)
-    ]
-    groups = [
-        sorted((s for s in pool if s.family == f), key=lambda s: (s.flagged, -s.tenths, s.tag)) for f in "GAL"
-    ]
+    pool = [Specimen(f"{i:03}", 20 + mm / 10, family, flagged=flag) for i, (family, mm, flag) in enumerate(rows)]
+    groups = [sorted((s for s in pool if s.family == f), key=lambda s: (s.flagged, -s.tenths, s.tag)) for f in "GAL"]
     found = []
     for g in range(len(groups[0]) + 1):
         for a in range(len(groups[1]) + 1):

@@ -29,6 +29,8 @@ def test_by_volume(tub: float, percent: float, label: float, bleach: float, naoc
     mix = dilution.mix_by_volume(tub, percent, label)
     assert mix.bleach_ml == pytest.approx(bleach)
     assert mix.bleach_ml + mix.water_ml == pytest.approx(tub * 1000)
+    assert mix.percent_by_volume == pytest.approx(percent)
+    assert mix.bleach == dilution.household(mix.bleach_ml)
     assert mix.naocl_mg_l == pytest.approx(naocl)
     assert mix.available_chlorine_mg_l == pytest.approx(chlorine)
     assert "acid" in mix.caution

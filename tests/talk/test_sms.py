@@ -51,9 +51,7 @@ TABLE = [
 ]
 
 
-@pytest.mark.parametrize(
-    ("text", "count", "parts"), [row[1:] for row in TABLE], ids=[row[0] for row in TABLE]
-)
+@pytest.mark.parametrize(("text", "count", "parts"), [row[1:] for row in TABLE], ids=[row[0] for row in TABLE])
 def test_table(text: str, count: int | None, parts: int) -> None:
     assert (sms.septets(text), sms.segments(text), len(sms.split(text))) == (count, parts, parts)
     assert sms.is_gsm7(text) == (count is not None)
