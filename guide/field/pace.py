@@ -4,7 +4,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping
 from datetime import datetime
 from itertools import pairwise
-from statistics import median
 
 PAUSE_S = 1200.0  # a longer gap is lunch, rain or a move, not work on a sample; a programme setting
 
@@ -22,7 +21,7 @@ def seconds_each(kept_at: Iterable[datetime], pause_s: float = PAUSE_S) -> float
         share_s = (after - before).total_seconds() / count
         if share_s <= pause_s:
             shares += [share_s] * count
-    return median(shares) if shares else None
+    return _median(shares) if shares else None
 
 
 def seconds_each_by_pair(
@@ -46,3 +45,9 @@ def seconds_each_together(paces_s: Iterable[float | None]) -> float | None:
             raise ValueError(f"a pace must be above 0 s, not {pace_s}")
         rates.append(1 / pace_s)
     return 1 / sum(rates) if rates else None
+
+
+def _median(numbers: list[float]) -> float:
+    """The middle of the sorted numbers; the standard module for it is slow to load."""
+    ordered, middle = sorted(numbers), len(numbers) // 2
+    return ordered[middle] if len(ordered) % 2 else (ordered[middle - 1] + ordered[middle]) / 2
