@@ -1,4 +1,4 @@
-"""Checks a flow book: every text fits its SMS with the longest values its blanks can take, and every step is reached."""
+"""Checks a flow book: each text fits its SMS with the longest values of its blanks, and each step is reached."""
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field

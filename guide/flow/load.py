@@ -1,4 +1,4 @@
-"""Flow files (TOML) to a checked flow book. Refuses a broken file with file, line, step, reason and the nearest name."""
+"""Flow files (TOML) to a checked flow book. A broken one is refused with file, line, step, reason, nearest name."""
 
 import hashlib
 import tomllib
@@ -131,15 +131,15 @@ class _Reader:
         name = file.removesuffix(".toml")
         heads = {key: value for key, value in table.items() if not isinstance(value, dict)}
         for key in heads:
-            if key not in ("title", "start", "called"):
-                raise self.fail(name, "", f"unknown key {key!r}", key, ("title", "start", "called"))
-        for key in ("title", "start"):
+            if key not in ("title", "first", "called"):
+                raise self.fail(name, "", f"unknown key {key!r}", key, ("title", "first", "called"))
+        for key in ("title", "first"):
             if key not in heads:
                 raise self.fail(name, "", f'needs {key} = "..." at its top')
         steps = {key: self.step(name, key, value) for key, value in table.items() if isinstance(value, dict)}
-        if heads["start"] not in steps:
-            raise self.fail(name, "", f"start names no step: {heads['start']!r}", heads["start"], steps)
-        return Flow(name, heads["title"], heads["start"], bool(heads.get("called", False)), steps)
+        if heads["first"] not in steps:
+            raise self.fail(name, "", f"first names no step: {heads['first']!r}", heads["first"], steps)
+        return Flow(name, heads["title"], heads["first"], bool(heads.get("called", False)), steps)
 
     def step(self, flow: str, name: str, table: dict[str, Any]) -> Step:
         for key in table:

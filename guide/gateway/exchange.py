@@ -75,7 +75,7 @@ class Exchange:
             return self.work(text, now)
 
     def work(self, text: TextIn, now: datetime) -> list[TextOut]:
-        """Works one text inside the caller's transaction; raises OtherWordsError for a message id that comes with others."""
+        """Works one text inside the caller's transaction; raises OtherWordsError if its id came with other words."""
         phone = self.store.phone(text.number)
         if text.ext_id is not None and (seen := self.store.turn_with("line", phone.id, text.ext_id)):
             if seen[1] != text.text:

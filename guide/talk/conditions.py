@@ -25,7 +25,7 @@ def most_in_water(turn: Turn) -> int:
 def wading_limits(turn: Turn) -> WadingLimits:
     """The programme's limits for wading."""
     s = turn.settings
-    return WadingLimits(s.depth_speed_most_m2_s, s.speed_most_m_s, s.knee_cm / 100)
+    return WadingLimits(s.knee_cm / 100, s.speed_most_m_s, s.depth_speed_most_m2_s)
 
 
 def drift_speed(turn: Turn) -> float:
