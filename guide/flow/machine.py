@@ -8,7 +8,7 @@ import logging
 from collections.abc import Callable
 from typing import Any
 
-from transitions import EventData, Machine
+from transitions import Machine
 
 from guide.flow.model import RETURN, ROUTE, Branch, FlowBook, Step
 from guide.flow.registry import Registry
@@ -72,13 +72,13 @@ class TalkMachine:
         return step.kind == ROUTE
 
 
-def _holds(name: str, registry: Registry) -> Callable[[EventData], bool]:
+def _holds(name: str, registry: Registry) -> Callable[[Any], bool]:
     condition, wanted = registry.conditions[name.removeprefix("not ")], not name.startswith("not ")
     return lambda event: bool(condition(event.model.turn)) is wanted
 
 
-def _note(branch: Branch) -> Callable[[EventData], None]:
-    def note(event: EventData) -> None:
+def _note(branch: Branch) -> Callable[[Any], None]:
+    def note(event: Any) -> None:
         event.model.branch = branch
 
     return note

@@ -17,7 +17,7 @@ def _first_schema(db: sqlite_utils.Database) -> None:
             db.execute(statement)
     for trigger in TRIGGERS.values():
         db.execute(trigger)
-    db["origin"].insert({"uid": secrets.token_hex(4), "name": socket.gethostname()[:40]})
+    db.table("origin").insert({"uid": secrets.token_hex(4), "name": socket.gethostname()[:40]})
 
 
 MIGRATIONS: dict[int, Callable[[sqlite_utils.Database], None]] = {1: _first_schema}

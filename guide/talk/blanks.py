@@ -53,6 +53,13 @@ def _tag(turn: Turn) -> str:
     return sample.tag if sample and sample.tag else "?"
 
 
+def got(turn: Turn) -> str:
+    """The sample this text told of, read back."""
+    if turn.got is None:
+        return ""
+    return f"Got {turn.got.tag}: {turn.got.length_mm:g} mm {short_name(turn.got.family or 'unsure')}. "
+
+
 def _slipped(turn: Turn) -> str:
     return "spoon" if turn.state.top.slots.get("what") == "SPOON" else "glove"
 
@@ -110,6 +117,7 @@ BLANKS: Mapping[str, Blank] = {
     "n": Blank(lambda turn: str(min(len(turn.kept()) + 1, turn.visit.target)), 3, "digits"),
     "target": Blank(lambda turn: str(turn.visit.target), 3, "digits"),
     "kept": Blank(lambda turn: str(len(turn.kept())), 3, "digits"),
+    "got": Blank(got, 44),
     "clean": Blank(lambda turn: str(turn.state.clean_run), 3, "digits"),
     "clean_wanted": _setting("clean_for_pace", 2),
     "length": Blank(_length, 5, "digits"),

@@ -70,6 +70,8 @@ def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datet
 
 def finish(turn: Turn) -> Decision:
     """Puts leads and prompt together and says what can be answered now."""
+    if turn.got is not None and "{got}" not in turn.book.in_language(turn.step.say):
+        turn.lead(turn.phrase("got_whole").strip())
     lead = " ".join(turn.leads)
     if turn.prompting:
         prompt = turn.prompt()

@@ -88,13 +88,7 @@ def _seal_told(turn: Turn) -> None:
 
 def _take_told(turn: Turn) -> None:
     if isinstance(turn.value, dict):
-        sample = samples.report(turn, turn.value, turn.flags)
-        words = {
-            "tag": sample.tag or "",
-            "length": f"{sample.length_mm:g}",
-            "family": short_name(sample.family or ""),
-        }
-        turn.lead(turn.phrase("got_whole", words))
+        turn.got = samples.report(turn, turn.value, turn.flags)
 
 
 def _unqueue(turn: Turn) -> None:

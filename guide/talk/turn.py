@@ -45,6 +45,7 @@ class Turn:
         self.leads: list[str] = []
         self.prompting = False
         self.new_visit = False
+        self.got: SampleView | None = None
         self.value: Any = None
         self.flags: tuple[str, ...] = ()
         self.text = ""
