@@ -114,7 +114,11 @@ def _set_sample(db: sqlite3.Connection, row: LogRow, **values: Any) -> None:
 
 
 def _sealed(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    _set_sample(db, row, sealed_at=row.at, gloves=data.get("gloves", "yes"))
+    """Gloves asked for and confirmed; a slip of a glove reported before stays told."""
+    db.execute(
+        "UPDATE sample SET sealed_at = ?, gloves = CASE gloves WHEN 'reported' THEN gloves ELSE ? END WHERE uid = ?",
+        (row.at, data["gloves"], row.sample_uid),
+    )
 
 
 def _outer_bagged(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:

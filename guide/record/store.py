@@ -232,7 +232,10 @@ class Store:
             f"JOIN phone ON phone.id = outgoing.phone WHERE {where} ORDER BY outgoing.id",
             values,
         ).fetchall()
-        return [TextOut(*row[:-1], options=tuple(json.loads(row[-1]))) for row in rows]
+        return [
+            TextOut(out, turn, number, text, count, step, expects, tuple(json.loads(options)))
+            for out, turn, number, text, count, step, expects, options in rows
+        ]
 
     def reply_ids(self, turns: Sequence[int]) -> dict[int, dict[str, str]]:
         """For each turn that a phone's text began: that phone's number and the text's own id."""

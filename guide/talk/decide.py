@@ -13,7 +13,7 @@ from guide.flow.replies.clean import clean, quote
 from guide.talk import samples
 from guide.talk.conditions import number
 from guide.talk.decision import Decision
-from guide.talk.moves import accept, advance, settle
+from guide.talk.moves import accept, advance, settle, to_next_larva
 from guide.talk.options import options_of
 from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
@@ -107,7 +107,7 @@ def _understand(turn: Turn) -> None:
         turn.ask_again()
     elif samples.has_several(turn):
         samples.take_several(turn)
-        settle(turn, "any" if turn.step.kind == "sample" else None)
+        settle(turn, None if turn.sample() else to_next_larva(turn))
     else:
         _read(turn)
 

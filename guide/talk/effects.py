@@ -49,7 +49,8 @@ def _seal(turn: Turn) -> None:
     base, sample = turn.state.base, turn.sample()
     turn.log("sealed", {"gloves": "yes"}, sample_uid=base.sample)
     if sample is not None:
-        turn.put_sample(replace(sample, sealed=True, gloves="yes"))
+        gloves = sample.gloves if sample.gloves == "reported" else "yes"
+        turn.put_sample(replace(sample, sealed=True, gloves=gloves))
     base.facts.append("sealed")
     base.trail.clear()
 
@@ -161,7 +162,7 @@ def _note_slip(turn: Turn) -> None:
 
 
 def _touched(turn: Turn) -> None:
-    turn.state.top.slots["touched"] = turn.value if isinstance(turn.value, str) else "yes"
+    turn.state.top.slots["touched"] = "unsure" if turn.value == "UNSURE" else "yes"
 
 
 def _remedy(turn: Turn, remedy: str) -> None:

@@ -7,6 +7,7 @@ from guide.flow.model import REST
 from guide.flow.replies.clean import quote
 from guide.talk import samples
 from guide.talk.snapshot import SampleView
+from guide.talk.summary import short_name
 from guide.talk.turn import Turn
 
 _FIELDS = {
@@ -38,8 +39,10 @@ def fix(turn: Turn, rest: str) -> None:
         return
     asked = _parse(turn, rest)
     sample = _which(turn, asked.tag) if asked else None
-    if asked is None or (asked.tag and sample is None):
+    if asked is None:
         turn.lead(turn.phrase("fix_how"))
+    elif asked.tag and sample is None:
+        turn.lead(turn.phrase("tag_not_here", {"tag": asked.tag}))
     elif sample is None:
         turn.lead(turn.phrase("fix_nothing"))
     elif asked.name == "void":
@@ -126,4 +129,6 @@ def _name(sample: SampleView) -> str:
 
 
 def _show(value: Any) -> str:
-    return f"{value:g} mm" if isinstance(value, int | float) else str(value)
+    if isinstance(value, int | float):
+        return f"{value:g} mm"
+    return str(value) if value.isdigit() else short_name(value)

@@ -41,6 +41,12 @@ def settle(turn: Turn, outcome: str | None) -> None:
     turn.ask_again()
 
 
+def to_next_larva(turn: Turn) -> str:
+    """Puts the talk to the beginning of a larva; returns the outcome to move on with."""
+    turn.state.base.go("larva.next")
+    return "any"
+
+
 def _is_saved(turn: Turn) -> bool:
     """A word beside the step's kind (MOVE, KEY) is a way on, not an answer to keep."""
     step = turn.step

@@ -160,7 +160,7 @@ def has_several(turn: Turn) -> bool:
     if turn.state.top.flow != "larva" or turn.step.kind == "text":
         return False
     parts = [part for part in _PARTS.split(turn.text) if part.strip()]
-    if len(parts) < 2 and turn.step.id != "larva.look":
+    if len(parts) < 2 and turn.step.id not in ("larva.look", "larva.pace"):
         return False
     readings = read_samples(turn.text, _whole(turn))
     if len(parts) < 2:

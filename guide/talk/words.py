@@ -4,7 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from guide.talk.fix import fix
-from guide.talk.moves import accept, advance, enter
+from guide.talk.moves import accept, advance, enter, to_next_larva
 from guide.talk.state import MOST_FRAMES, PACES
 from guide.talk.summary import where
 from guide.talk.turn import Turn
@@ -111,6 +111,9 @@ def _slower(turn: Turn, rest: str) -> None:
     _change_pace(turn, -1)
 
 
+_BETWEEN_LARVAE = ("larva.look", "larva.steady", "larva.brisk", "larva.pace")
+
+
 def _change_pace(turn: Turn, by: int) -> None:
     state = turn.state
     now = PACES.index(state.pace_next or state.pace)
@@ -120,9 +123,9 @@ def _change_pace(turn: Turn, by: int) -> None:
         return
     set_pace(turn, PACES[wanted])
     turn.lead(turn.phrase(f"pace.{PACES[wanted]}"))
-    if turn.step.id in ("larva.look", "larva.steady", "larva.brisk") and turn.sample() is None:
-        turn.state.base.go("larva.next")
-        advance(turn, "any")
+    if turn.step.id in _BETWEEN_LARVAE and turn.sample() is None:
+        state.base.facts.append("pace_offered")
+        advance(turn, to_next_larva(turn))
         turn.ask_again()
 
 
