@@ -106,7 +106,7 @@ class Exchange:
         seat = self.store.seat(phone.seat)
         decision = decide(*self._at(seat, phone, turn, now), text, now)
         texts = self._apply(seat, decision, turn, now)
-        return texts + self._new_visit(phone, "", turn, now) if decision.new_visit else texts
+        return texts + self._new_visit(phone, text, turn, now) if decision.new_visit else texts
 
     def _at(
         self, seat: SeatRow, phone: PhoneRow | None, turn: int, now: datetime

@@ -13,7 +13,7 @@ from guide.flow.replies.clean import clean, quote
 from guide.talk import samples
 from guide.talk.conditions import number
 from guide.talk.decision import Decision
-from guide.talk.moves import accept, advance, settle, to_next_larva
+from guide.talk.moves import accept, advance, next_larva, settle
 from guide.talk.options import options_of
 from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
@@ -28,6 +28,7 @@ _REACTION = re.compile(
 )
 _AGREES = ("liked", "loved", "emphasized")
 _SAME_BEGINNING = 20
+_COUNTED_OUT = ("danger.what", "danger.hurt", "danger.lost", "danger.bleach", "danger.leave", "danger.again")
 
 
 def decide(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, text: str, now: datetime) -> Decision:
@@ -45,6 +46,10 @@ def decide(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, te
 def _watch_over(turn: Turn) -> None:
     """With people in the water, silence is asked about: each text starts the wait anew."""
     facts = turn.state.base.facts
+    if turn.state.top.flow == "storm" or turn.state.top.state in _COUNTED_OUT:
+        turn.stop_timer("check_in")
+        turn.stop_timer("check_in_alarm")
+        return
     if "safety" not in facts or "dry" in facts or not turn.answers.get("in_water"):
         return
     cold = number(turn, "water_c", 99) < turn.settings.cold_c
@@ -107,7 +112,9 @@ def _understand(turn: Turn) -> None:
         turn.ask_again()
     elif samples.has_several(turn):
         samples.take_several(turn)
-        settle(turn, None if turn.sample() else to_next_larva(turn))
+        settle(turn, None)
+        if turn.sample() is None:
+            next_larva(turn)
     else:
         _read(turn)
 
@@ -139,6 +146,8 @@ def _says(turn: Turn, wanted: bool) -> bool:
 
 def _at_rest(turn: Turn) -> None:
     reading = turn.book.kinds["choice"].read(turn.text, turn.asked)
+    if _names_a_site(turn):
+        reading = Reading("NEW", sure=True)
     if reading.value is None or not reading.sure:
         turn.lead(turn.phrase("at_rest"))
         return
@@ -146,6 +155,12 @@ def _at_rest(turn: Turn) -> None:
     advance(turn, reading.value)
     if not turn.new_visit:
         turn.ask_again()
+
+
+def _names_a_site(turn: Turn) -> bool:
+    """A pair that knows us texts the next water's name: the next visit begins with it."""
+    first = turn.book.step("arrive.site")
+    return len(turn.text) > 2 and turn.book.kind(first).read(turn.text, first.asked).sure
 
 
 def _not_understood(turn: Turn, reading: Reading) -> None:

@@ -6,6 +6,7 @@ from typing import Any
 from guide.flow.model import REST
 from guide.flow.replies.clean import quote
 from guide.talk import samples
+from guide.talk.moves import next_larva
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
 from guide.talk.turn import Turn
@@ -46,7 +47,11 @@ def fix(turn: Turn, rest: str) -> None:
     elif sample is None:
         turn.lead(turn.phrase("fix_nothing"))
     elif asked.name == "void":
+        in_hand = turn.state.base.sample == sample.uid
         samples.void(turn, sample, "fix")
+        if in_hand:
+            next_larva(turn)
+            turn.ask_again()
         if asked.words:
             turn.log("note", words=asked.words, sample_uid=sample.uid)
         turn.lead(turn.phrase("fixed_void", {"sample": _name(sample)}))

@@ -41,10 +41,13 @@ def settle(turn: Turn, outcome: str | None) -> None:
     turn.ask_again()
 
 
-def to_next_larva(turn: Turn) -> str:
-    """Puts the talk to the beginning of a larva; returns the outcome to move on with."""
+def next_larva(turn: Turn) -> None:
+    """Puts the visit's talk to the beginning of a larva; a key for one that is gone is left."""
+    frames = turn.state.frames
+    frames[:] = [frame for frame in frames if frame.flow != "family"]
     turn.state.base.go("larva.next")
-    return "any"
+    if turn.step.kind == ROUTE:
+        advance(turn, "any")
 
 
 def _is_saved(turn: Turn) -> bool:

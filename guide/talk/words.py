@@ -3,8 +3,9 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 
+from guide.flow.model import ROUTE
 from guide.talk.fix import fix
-from guide.talk.moves import accept, advance, enter, to_next_larva
+from guide.talk.moves import accept, advance, enter, next_larva
 from guide.talk.state import MOST_FRAMES, PACES
 from guide.talk.summary import where
 from guide.talk.turn import Turn
@@ -60,6 +61,8 @@ def _back(turn: Turn, rest: str) -> None:
     elif len(state.frames) > 1:
         turn.log("withdrawn", {"flow": top.flow})
         state.frames.pop()
+        if turn.step.kind == ROUTE:
+            advance(turn, "any")
     else:
         turn.lead(turn.phrase("no_way_back"))
         return
@@ -125,7 +128,7 @@ def _change_pace(turn: Turn, by: int) -> None:
     turn.lead(turn.phrase(f"pace.{PACES[wanted]}"))
     if turn.step.id in _BETWEEN_LARVAE and turn.sample() is None:
         state.base.facts.append("pace_offered")
-        advance(turn, to_next_larva(turn))
+        next_larva(turn)
         turn.ask_again()
 
 

@@ -1,0 +1,161 @@
+"""OOPS and DANGER: every answer, its way back, and what the record keeps."""
+
+import pytest
+
+LARVA_STEPS = ("larva.look", "larva.bag", "larva.measure", "larva.name", "larva.tag", "larva.outer")
+SEALED = LARVA_STEPS[2:]
+SLIPS = "SELECT what, touched, remedy FROM contamination"
+SAMPLE = "SELECT status, void_reason FROM sample"
+
+
+@pytest.mark.parametrize("step", LARVA_STEPS)
+@pytest.mark.parametrize("answer", ["1", "2", "3", "4", "5", "6", "7"])
+def test_every_slip_from_every_step_comes_back_and_leaves_its_event(pond, step, answer):
+    pond.until(step)
+    pond.converse("OOPS", answer)
+    for _ in range(5):
+        if not pond.step().startswith("oops."):
+            break
+        pond.text(pond.last["+100"][-1].options[0])
+    assert pond.step().startswith("larva.")
+    ((what, touched, remedy),) = pond.rows(SLIPS)
+    assert remedy is not None
+    assert touched is not None
+    pond.until("close.end")
+    pond.whole()
+
+
+def test_a_glove_that_touched_nothing_after_is_renewed_and_the_same_step_comes_again(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "1", "n", "ok")
+    assert pond.step() == "larva.bag"
+    assert pond.rows(SLIPS) == [("GLOVE", "no", "renewed")]
+
+
+def test_not_sure_counts_as_touched_and_starts_again_with_a_new_bag(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "spoon", "unsure", "ok")
+    assert pond.step() == "larva.bag"
+    assert pond.rows(SLIPS) == [("SPOON", "unsure", "new_bag")]
+    assert pond.rows("SELECT flag FROM sample_flag") == [("rinsed_after_touch",)]
+
+
+@pytest.mark.parametrize("step", SEALED)
+@pytest.mark.parametrize("answer", ["3", "6", "7"])
+def test_after_the_seal_a_touched_or_opened_bag_is_void(pond, step, answer):
+    pond.until(step)
+    pond.converse("oops", answer, "ok")
+    assert pond.rows(SAMPLE) == [("void", "slip")]
+    assert pond.step() == "larva.look"
+
+
+@pytest.mark.parametrize("step", SEALED)
+def test_a_torn_dry_bag_gets_a_third_bag_and_a_flag(pond, step):
+    pond.until(step)
+    pond.converse("oops", "5", "dry", "ok")
+    assert pond.step() == step
+    assert pond.rows("SELECT flag FROM sample_flag") == [("third_bag",)]
+
+
+def test_a_bag_with_water_in_it_is_void_and_so_is_its_tag(pond):
+    pond.until("larva.outer")
+    pond.converse("oops", "torn", "wet", "ok")
+    assert pond.rows(SAMPLE) == [("void", "slip")]
+    assert pond.rows("SELECT status FROM tag WHERE sample IS NOT NULL") == [("void",)]
+
+
+def test_a_larva_that_fell_in_the_tray_is_no_slip(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "dropped", "tray")
+    assert pond.step() == "larva.look"
+    assert pond.rows(SLIPS) == [("DROPPED", "no", "no_slip")]
+
+
+def test_a_larva_that_fell_on_the_ground_is_let_go(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "dropped", "ground", "ok")
+    assert pond.rows(SAMPLE) == [("void", "dropped")]
+
+
+def test_words_behind_oops_that_say_what_happened_are_the_answer(pond):
+    pond.until("larva.bag")
+    pond.text("OOPS glove")
+    assert pond.step() == "oops.touched"
+
+
+def test_oops_inside_oops_adds_an_event_and_no_frame(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "1", "oops", "2", "n", "ok")
+    assert pond.rows(SLIPS) == [("GLOVE", None, None), ("SPOON", "no", "renewed")]
+    assert pond.step() == "larva.bag"
+
+
+def test_in_brisk_a_torn_bag_is_found_by_its_tag(pond):
+    pond.until("larva.pace")
+    pond.converse("brisk", "27 darner 01444", "oops", "torn", "01444", "wet", "ok")
+    assert pond.rows("SELECT tag, status FROM sample WHERE status = 'void'") == [("01444", "void")]
+    assert pond.step() == "larva.brisk"
+
+
+def test_a_slip_does_not_change_the_pace(pond):
+    pond.until("larva.pace")
+    pond.converse("brisk", "oops", "1", "n", "ok")
+    assert pond.step() == "larva.brisk"
+
+
+def test_danger_voids_the_open_bag_and_counts_people(pond):
+    pond.until("larva.bag")
+    pond.converse("DANGER", "2")
+    assert pond.step() == "danger.missing"
+    pond.text("3")
+    assert pond.rows(SAMPLE) == [("void", "danger")]
+    assert pond.step() == "danger.what"
+
+
+def test_danger_after_the_seal_keeps_the_larva(pond):
+    pond.until("larva.measure")
+    pond.converse("danger", "3", "hurt", "ok", "stay")
+    assert pond.step() == "larva.measure"
+    assert pond.rows("SELECT status FROM sample") == [("open",)]
+
+
+def test_thunder_waits_thirty_minutes_and_each_rumble_starts_them_again(pond):
+    pond.until("larva.bag")
+    pond.converse("danger", "3", "thunder", "ok")
+    pond.wait(20)
+    pond.text("rumble")
+    assert pond.text("over")[0].startswith("Not yet: 29 minutes")
+    assert [out.step for out in pond.wait(27)] == []
+    assert [out.step for out in pond.wait(2)] == ["storm.clear"]
+    pond.converse("n", "stay")
+    assert pond.step() == "larva.look"
+    pond.whole()
+
+
+def test_pause_does_not_stop_the_thunder_clock(pond):
+    pond.until("net.spot")
+    pond.converse("danger", "3", "thunder", "ok", "pause")
+    assert [out.step for out in pond.wait(31)] == ["storm.clear"]
+
+
+def test_told_to_leave_closes_what_there_is(pond):
+    pond.until("larva.measure")
+    pond.converse("danger", "3", "told to leave", "ok")
+    assert pond.step() == "close.out"
+    assert pond.rows(SAMPLE) == [("void", "danger")]
+
+
+def test_danger_by_mistake_is_taken_back(pond):
+    pond.until("larva.bag")
+    pond.converse("danger", "back")
+    assert pond.step() == "larva.bag"
+    assert pond.rows("SELECT status FROM sample") == [("open",)]
+
+
+@pytest.mark.parametrize("step", ["arrive.kit", "safety.depth", "kit.short", "roles.who", "net.spot", "close.ice"])
+def test_danger_and_oops_work_outside_of_larvae_too(pond, step):
+    pond.until(step)
+    pond.converse("oops", "1", "n", "ok")
+    assert pond.step() == step
+    pond.converse("danger", "6", "6", "stay")
+    assert pond.step() == step
