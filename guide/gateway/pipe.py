@@ -91,13 +91,13 @@ def line_out(out: TextOut, in_reply_to: str | None) -> dict[str, Any]:
 class Pipe:
     """Reads lines and answers them until the input ends.
 
-    ``clock`` tells real time, which rules until a line brings a time of its own; from then on only lines move the
-    time, and it never goes back.
+    ``clock`` tells real time, which rules until a line brings a time of its own; from then on, and after a restart,
+    only lines move the time, and it never goes back.
     """
 
     def __init__(self, exchange: Exchange, write: Callable[[bytes], None], clock: Callable[[], datetime]) -> None:
         self.exchange, self.write, self.clock = exchange, write, clock
-        self.given: datetime | None = None
+        self.given = exchange.store.given_time()
         self.line = 0
         self._unmarked: list[int] = []
 

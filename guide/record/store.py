@@ -190,6 +190,14 @@ class Store:
         cursor = self.db.execute(f"INSERT INTO turn ({columns}) VALUES ({marks})", tuple(values.values()))
         return int(cursor.lastrowid or 0)
 
+    def given_time(self) -> datetime | None:
+        """The time of the last turn, if the texts of this record bring their own time; else real time rules."""
+        row = self.db.execute("SELECT sent_at FROM turn WHERE gateway = 'line' ORDER BY id DESC LIMIT 1").fetchone()
+        if row is None or row[0] is None:
+            return None
+        (at,) = self.db.execute("SELECT received_at FROM turn ORDER BY id DESC LIMIT 1").fetchone()
+        return datetime.fromisoformat(at)
+
     def end_turn(self, turn: int, seat_id: int | None, stream: str | None) -> None:
         """Keeps, with the turn, the head of the chain it left: a log cut shorter later shows."""
         head = self.head(stream)[1] if stream else None
