@@ -48,6 +48,7 @@ def build_parser() -> argparse.ArgumentParser:
     pipe.set_defaults(run=_pipe)
     _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
     _desk_commands(commands.add_parser("desk", help="the coordinator's commands"))
+    _replay_options(commands.add_parser("replay", help="play whole conversations and hold them against the guide"))
     return parser
 
 
@@ -80,6 +81,16 @@ def _desk_commands(parser: argparse.ArgumentParser) -> None:
     verify = commands.add_parser("verify", help="prove that nothing in the record was changed or cut")
     verify.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
     verify.set_defaults(run=_desk_verify)
+
+
+def _replay_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("files", type=Path, nargs="+", metavar="FILE", help="a transcript, such as those shipped")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--update", action="store_true", help="rewrite the guide's lines, never the expect lines")
+    how.add_argument("--fast", action="store_const", const=0.0, dest="pace", help="show it as a film without waiting")
+    how.add_argument("--pace", type=float, metavar="SECONDS", help="show it as a film, so long between two texts")
+    _flow_options(parser)
+    parser.set_defaults(run=_replay)
 
 
 def record_path(given: Path | None) -> Path:
@@ -164,6 +175,14 @@ def _desk_verify(args: argparse.Namespace) -> int:
     from guide.desk.verify import verify_record
 
     return verify_record(record_path(args.db))
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from guide.replay.run import Wanted, replay_files
+
+    if args.pace is not None and not 0 <= args.pace <= 60:
+        raise WadelineError("--pace takes 0 to 60 seconds, such as --pace 1.5")
+    return replay_files(read_book(args), args.files, Wanted(args.update, args.pace))
 
 
 if __name__ == "__main__":
