@@ -1,17 +1,19 @@
 """What ``expect`` lines may ask of the record at the end of a conversation, each against SQLite.
 
-expect visit closed                  the last visit is closed (or open)
-expect kept 12                       samples that count; also void, open
-expect slips 7                       contamination events
-expect slip TORN third_bag 1         those where this happened and this was the way back
-expect flag third_bag 1              samples with this flag
-expect family Aeshnidae 5            samples that count, of this family
-expect sample 01428 length_mm 27 family Aeshnidae status kept
-expect tag 01428 void                free, used or void
-expect log joined 1                  entries of this kind in the log
-expect answer in_water 0             an answer about the last visit
-expect in_water 0                    the same, shorter
-expect whole                         the record verifies
+    expect visit closed                  the last visit is closed (or open)
+    expect kept 12                       samples that count; also void, open
+    expect slips 7                       contamination events
+    expect slip TORN third_bag 1         those where this happened and this was the way back
+    expect flag third_bag 1              samples with this flag
+    expect family Aeshnidae 5            samples that count, of this family
+    expect sample 01428 length_mm 27 family Aeshnidae status kept
+    expect tag 01428 void                free, used or void
+    expect log joined 1                  entries of this kind in the log
+    expect answer in_water 0             an answer about the last visit
+    expect in_water 0                    the same, shorter
+    expect whole                         the record verifies
+
+A space within a value is written ``_``; what isn't in the record is ``none``.
 """
 
 import json
@@ -112,7 +114,7 @@ def _plain(value: Any) -> str:
         return "none"
     if isinstance(value, bool):
         return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
+    return f"{value:g}" if isinstance(value, float) else str(value).replace(" ", "_")
 
 
 def _whole(db: sqlite3.Connection, words: list[str]) -> str:
