@@ -68,6 +68,15 @@ def _flow_commands(parser: argparse.ArgumentParser) -> None:
     check = commands.add_parser("check", help="prove that every text fits one SMS and every step leads on")
     _flow_options(check)
     check.set_defaults(run=_flow_check)
+    show = commands.add_parser("show", help="print a flow: what is said, why, the answers, the ways on")
+    show.add_argument("flow", metavar="FLOW", help="a flow's name, such as larva")
+    _flow_options(show)
+    show.set_defaults(run=_flow_show)
+    draw = commands.add_parser("draw", help="draw flows as Mermaid and, with Graphviz installed, SVG")
+    draw.add_argument("flow", nargs="?", metavar="FLOW", help="a flow's name (else all)")
+    draw.add_argument("--to", type=Path, default=Path(), metavar="DIR", help="where to (else here)")
+    _flow_options(draw)
+    draw.set_defaults(run=_flow_draw)
     attempt = commands.add_parser("try", help="show how a reply is read; without TEXT, read lines from standard input")
     attempt.add_argument("kind", metavar="KIND", help="a reply kind, such as length")
     attempt.add_argument("text", nargs="?", metavar="TEXT")
@@ -163,6 +172,22 @@ def _flow_check(args: argparse.Namespace) -> int:
     report = check_book(read_book(args))
     print(report.as_text())
     return 0 if report.ok else 1
+
+
+def _flow_show(args: argparse.Namespace) -> None:
+    from guide.flow.show import flow_named, show
+
+    book = read_book(args)
+    print(show(book, flow_named(book, args.flow)))
+
+
+def _flow_draw(args: argparse.Namespace) -> None:
+    from guide.flow.show import draw, flow_named
+
+    book = read_book(args)
+    for flow in [flow_named(book, args.flow)] if args.flow else book.flows.values():
+        for path in draw(book, flow, args.to):
+            print(path)
 
 
 def _flow_try(args: argparse.Namespace) -> int:

@@ -82,7 +82,7 @@ def _check_text(report: Report, where: str, text: str, most: int, blanks: Mappin
 
 def _check_reached(report: Report, book: FlowBook) -> None:
     """Every step can be come to from the beginning or from a word that works anywhere."""
-    waiting = [f"{name}.{book.flows[name].start}" for name in ("arrive", "oops", "danger")]
+    waiting = [f"{name}.{book.flows[name].first}" for name in ("arrive", "oops", "danger")]
     waiting += ["close.home", "larva.next"]
     reached: set[str] = set()
     while waiting:
@@ -98,7 +98,7 @@ def _check_reached(report: Report, book: FlowBook) -> None:
 def _ways_on(book: FlowBook, step: Step) -> Iterator[str]:
     for branch in step.branches:
         if branch.call:
-            yield f"{branch.call}.{book.flows[branch.call].start}"
+            yield f"{branch.call}.{book.flows[branch.call].first}"
         if branch.go != RETURN:
             yield branch.go
 

@@ -45,7 +45,7 @@ class TalkMachine:
     def _add(self, step: Step, outcome: str, registry: Registry, book: FlowBook) -> None:
         for branch in step.branches:
             if branch.serves(outcome):
-                target = f"{branch.call}.{book.flows[branch.call].start}" if branch.call else branch.go
+                target = f"{branch.call}.{book.flows[branch.call].first}" if branch.call else branch.go
                 self._machine.add_transition(
                     outcome,
                     step.id,

@@ -70,7 +70,7 @@ class Flow:
 
     name: str
     title: str
-    start: str
+    first: str
     called: bool
     steps: Mapping[str, Step]
 

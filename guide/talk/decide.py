@@ -60,7 +60,7 @@ def _watch_over(turn: Turn) -> None:
 def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datetime) -> Decision:
     """The first text of a visit: it is an answer if it can be one without doubt, else the first question follows."""
     first = talk.book.flows["arrive"]
-    state = SeatState(frames=[Frame(first.name, first.start, since=seat.turn)])
+    state = SeatState(frames=[Frame(first.name, first.first, since=seat.turn)])
     turn = Turn(talk, state, snapshot, seat, now)
     if snapshot.clean_before() >= turn.settings.clean_for_pace:
         turn.state.clean_run = snapshot.clean_before()

@@ -105,4 +105,4 @@ def _take(turn: Turn, frame: Frame, branch: Branch) -> None:
 def enter(turn: Turn, flow: str) -> None:
     """Goes into a called flow on a frame of its own."""
     called = turn.book.flows[flow]
-    turn.state.frames.append(Frame(called.name, called.start, since=turn.seat.turn))
+    turn.state.frames.append(Frame(called.name, called.first, since=turn.seat.turn))
