@@ -140,6 +140,8 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
     name: Blank(lambda turn: "", width, alphabet)
     for name, width, alphabet in (
         ("answer", 20, "text"),
+        ("latin", 25, "text"),
+        ("width", 2, "digits"),
         ("count", 2, "digits"),
         ("family", 18, "text"),
         ("how", 40, "text"),

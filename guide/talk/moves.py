@@ -29,7 +29,7 @@ def accept(turn: Turn, reading: Reading, flags: tuple[str, ...] = ()) -> None:
         "show": "OK" if step.kind == "done" else kind.show(reading.value)[:_LONGEST_SHOWN],
         "read_back": False,
     }
-    settle(turn, kind.outcome(reading.value))
+    settle(turn, kind.outcome(reading.value, turn.asked))
 
 
 def settle(turn: Turn, outcome: str | None) -> None:

@@ -58,19 +58,18 @@ def test_a_pair_that_knows_only_expects_and_options_finishes_a_visit(tmp_path, p
 
 
 def texts_a_sample(pair, pace):
-    """Texts in plus out, a sample wholly told at a pace: from the prompt for it to the one for the next."""
+    """Texts in plus out of each sample wholly told at a pace: from the prompt for it to the one for the next."""
     first = {"COACH": "larva.look", "STEADY": "larva.steady", "BRISK": "larva.brisk"}[pace]
-    counts, count, here = [], 0, None
+    counts, count, told = [], 0, False
     for way, one in pair.talk:
         count += 1
-        if way == "out" and (one["step"] == first or one["step"] == "close.out"):
-            if here == first:
-                counts.append(count)
-            count, here = 0, one["step"]
-        elif way == "out" and not one["step"].startswith("larva."):
-            here = None
-        elif way == "out" and one["step"] == "larva.pace":
-            here = None
+        if way == "in":
+            continue
+        if one["step"] in (first, "close.out"):
+            counts += [count] if told else []
+            count, told = 0, one["step"] == first
+        elif one["step"] == "larva.pace" or not one["step"].startswith("larva."):
+            told = False
     return counts
 
 

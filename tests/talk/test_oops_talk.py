@@ -18,7 +18,7 @@ def test_every_slip_from_every_step_comes_back_and_leaves_its_event(pond, step, 
             break
         pond.text(pond.last["+100"][-1].options[0])
     assert pond.step().startswith("larva.")
-    ((what, touched, remedy),) = pond.rows(SLIPS)
+    ((_, touched, remedy),) = pond.rows(SLIPS)
     assert remedy is not None
     assert touched is not None
     pond.until("close.end")

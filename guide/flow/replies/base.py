@@ -63,7 +63,7 @@ class ReplyKind(Protocol):
     def outcomes(self, asked: Asked) -> tuple[str, ...]:
         """Every name a branch can be taken on, the step's options included."""
 
-    def outcome(self, value: Any) -> str:
+    def outcome(self, value: Any, asked: Asked) -> str:
         """The one of ``outcomes`` that a value takes."""
 
     def samples(self, asked: Asked) -> tuple[str, ...]:

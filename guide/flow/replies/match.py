@@ -1,0 +1,84 @@
+"""Finds which of a step's named answers a text means: exactly, by number, by its beginning, or nearly."""
+
+from collections.abc import Iterable, Mapping
+
+from guide.flow.replies.base import Option
+from guide.flow.replies.clean import plain
+
+SHORTEST_BEGINNING = 3
+_ORDINALS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+
+
+def exact(text: str, options: tuple[Option, ...]) -> str | None:
+    """The code of the option whose code or word the text is."""
+    if not options:
+        return None
+    words = plain(text)
+    for option in options:
+        if words == plain(option.code) or any(words == plain(word) for word in option.words):
+            return option.code
+    return None
+
+
+def by_number(text: str, options: tuple[Option, ...]) -> str | None:
+    """The code of the option at the place the text names: ``2``, ``2.``, ``#2``, ``two``, ``number 2``."""
+    words = plain(text).removeprefix("number ").removeprefix("option ").removeprefix("no ")
+    if words in _ORDINALS:
+        place = _ORDINALS.index(words) + 1
+    elif words.isascii() and words.isdigit() and len(words) < 4:
+        place = int(words)
+    else:
+        return None
+    return options[place - 1].code if 0 < place <= len(options) else None
+
+
+def spellings(options: tuple[Option, ...]) -> dict[str, str]:
+    """Every way to text each option, to its code."""
+    return {plain(word): option.code for option in options for word in (option.code, *option.words)}
+
+
+def beginning(words: str, names: Mapping[str, str], shortest: int = SHORTEST_BEGINNING) -> list[str]:
+    """What the names that begin with ``words`` stand for, each once."""
+    if len(words) < shortest:
+        return []
+    return list(dict.fromkeys(code for name, code in names.items() if name.startswith(words)))
+
+
+def near(words: str, names: Mapping[str, str]) -> list[str]:
+    """What the names nearest to ``words`` stand for: one slip of the thumb, two in a long word."""
+    best = 3
+    found: list[str] = []
+    for name, code in names.items():
+        allowed = 2 if min(len(name), len(words)) >= 6 else 1 if min(len(name), len(words)) >= 4 else 0
+        if abs(len(name) - len(words)) > allowed:
+            continue
+        slips = distance(words, name)
+        if slips <= allowed and slips <= best:
+            found = [code] if slips < best else [*found, code]
+            best = slips
+    return list(dict.fromkeys(found))
+
+
+def distance(one: str, other: str) -> int:
+    """Slips between two words: a letter wrong, missing, too many, or two neighbours swapped."""
+    before: list[int] = []
+    last = list(range(len(other) + 1))
+    for row, letter in enumerate(one, 1):
+        now = [row]
+        for column, wanted in enumerate(other, 1):
+            cost = min(last[column] + 1, now[column - 1] + 1, last[column - 1] + (letter != wanted))
+            swapped = row > 1 and column > 1 and letter == other[column - 2] and one[row - 2] == wanted
+            now.append(min(cost, before[column - 2] + 1) if swapped else cost)
+        before, last = last, now
+    return last[-1]
+
+
+def listed(codes: Iterable[str], most: int = 60) -> str:
+    """Codes with commas, as many as fit."""
+    words = ""
+    for code in codes:
+        more = f"{words}, {code}" if words else code
+        if len(more) > most - 4:
+            return f"{words}, ..."
+        words = more
+    return words
