@@ -8,7 +8,7 @@ from guide.flow.registry import Blank, Registry
 from guide.talk import samples
 from guide.talk.conditions import CONDITIONS, drift_speed, most_in_water, number
 from guide.talk.effects import EFFECTS
-from guide.talk.summary import short_name, tally_words, too_few
+from guide.talk.summary import both_names, short_name, tally_words, too_few
 from guide.talk.turn import Turn
 
 SITE_WIDTH = 20
@@ -45,7 +45,7 @@ def _length(turn: Turn) -> str:
 
 def _family(turn: Turn) -> str:
     sample = turn.sample()
-    return short_name(sample.family) if sample and sample.family else "?"
+    return both_names(sample.family) if sample and sample.family else "?"
 
 
 def _tag(turn: Turn) -> str:
@@ -121,10 +121,10 @@ BLANKS: Mapping[str, Blank] = {
     "clean": Blank(lambda turn: str(turn.state.clean_run), 3, "digits"),
     "clean_wanted": _setting("clean_for_pace", 2),
     "length": Blank(_length, 5, "digits"),
-    "family": Blank(_family, 18),
+    "family": Blank(_family, 28),
     "tag": Blank(_tag, 8, "digits"),
     "tag_width": Blank(lambda turn: str(turn.settings.tags.width), 1, "digits"),
-    "keyed": Blank(lambda turn: short_name(turn.state.top.slots.get("keyed", "unsure")), 18),
+    "keyed": Blank(lambda turn: both_names(turn.state.top.slots.get("keyed", "unsure")), 28),
     "slipped": Blank(_slipped, 5),
     "problem": Blank(samples.problem_sentence, 80),
     "families": Blank(lambda turn: tally_words(turn, 60), 60),

@@ -28,6 +28,7 @@ _REACTION = re.compile(
 )
 _AGREES = ("liked", "loved", "emphasized")
 _SAME_BEGINNING = 20
+_READ_BACK = ("{length}", "{family}", "{tag}", "{got}")
 _COUNTED_OUT = ("danger.what", "danger.hurt", "danger.lost", "danger.bleach", "danger.leave", "danger.again")
 
 
@@ -75,7 +76,10 @@ def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datet
 
 def finish(turn: Turn) -> Decision:
     """Puts leads and prompt together and says what can be answered now."""
-    if turn.got is not None and "{got}" not in turn.book.in_language(turn.step.say):
+    said = turn.book.in_language(turn.step.say)
+    if turn.echo and not any(blank in said for blank in _READ_BACK):
+        turn.leads.insert(0, turn.echo)
+    if turn.got is not None and "{got}" not in said:
         turn.lead(turn.phrase("got_whole").strip())
     lead = " ".join(turn.leads)
     if turn.prompting:

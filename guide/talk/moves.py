@@ -18,7 +18,7 @@ def accept(turn: Turn, reading: Reading, flags: tuple[str, ...] = ()) -> None:
         turn.lead(problem)
         return
     if reading.phrase and not reading.sure:
-        turn.lead(turn.phrase(reading.phrase, reading.blanks))
+        turn.echo = turn.phrase(reading.phrase, reading.blanks)
     step, kind = turn.step, turn.kind
     turn.flags = flags
     if _is_saved(turn):

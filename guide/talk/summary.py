@@ -24,6 +24,11 @@ def short_name(family: str) -> str:
     return UNSURE if family == UNSURE else everyday(family)
 
 
+def both_names(family: str) -> str:
+    """The Latin name with the everyday one: ``Gomphidae (clubtail)``."""
+    return short_name(family) if family == UNSURE or "/" in family else f"{family} ({everyday(family)})"
+
+
 def tally_words(turn: Turn, most: int) -> str:
     """``darner 5, skimmer 3``, as many as fit in ``most`` characters, the rest as a count."""
     counts = family_counts(turn).most_common()

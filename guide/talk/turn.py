@@ -43,6 +43,7 @@ class Turn:
         self.says: list[Say] = []
         self.timers: list[TimerChange] = []
         self.leads: list[str] = []
+        self.echo = ""
         self.prompting = False
         self.new_visit = False
         self.got: SampleView | None = None
