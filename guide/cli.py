@@ -41,6 +41,7 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     chat = commands.add_parser("chat", help="talk with the guide in this terminal")
     _record_options(chat)
+    chat.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
     chat.set_defaults(run=_chat)
     pipe = commands.add_parser("pipe", help="carry texts as JSON lines on standard input and output")
     _record_options(pipe)
@@ -163,7 +164,7 @@ def _pipe(args: argparse.Namespace) -> None:
 def _chat(args: argparse.Namespace) -> int:
     from guide.chat import chat
 
-    return chat(open_exchange(args))
+    return chat(open_exchange(args), args.plain)
 
 
 def _flow_check(args: argparse.Namespace) -> int:

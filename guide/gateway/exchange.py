@@ -153,6 +153,14 @@ class Exchange:
         draft.prompting = prompt
         return finish(draft)
 
+    def draft(self, number: str, now: datetime) -> Turn | None:
+        """A look at a phone's talk as it stands; None if the phone has no seat. Nothing is written."""
+        row = self.store.db.execute("SELECT current_seat FROM phone WHERE number = ?", (number,)).fetchone()
+        if row is None or row[0] is None:
+            return None
+        seat = self.store.seat(row[0])
+        return Turn(*self._at(seat, self.store.holder(seat.id), 0, now), now)
+
     # A phone without a seat, and seats that change phones
 
     def _new_visit(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:

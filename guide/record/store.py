@@ -299,6 +299,15 @@ class Store:
         ).fetchone()
         return (row[0], row[1], row[2], datetime.fromisoformat(row[3])) if row else None
 
+    def running_timers(self, number: str) -> list[tuple[str, datetime]]:
+        """Kind and due time of the timers that run for the seat a phone holds."""
+        rows = self.db.execute(
+            "SELECT kind, due_at FROM timer JOIN phone ON phone.current_seat = timer.seat "
+            "WHERE number = ? AND fired_turn IS NULL ORDER BY due_at",
+            (number,),
+        )
+        return [(kind, datetime.fromisoformat(due)) for kind, due in rows]
+
     def timer_fired(self, timer_id: int, turn: int) -> None:
         """A timer fires once."""
         self.db.execute("UPDATE timer SET fired_turn = ? WHERE id = ?", (turn, timer_id))
