@@ -36,7 +36,7 @@ class Film:
     def beat(self, beat: Beat) -> None:
         """What happens, then what the guide says to it."""
         if beat.act == "wait":
-            self._line(f"... {beat.minutes} minutes pass ...")
+            self._line(f"... {beat.minutes} min later ...")
         elif beat.act == "restart":
             self._line("... the program was stopped and starts again ...")
         else:

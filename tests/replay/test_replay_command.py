@@ -119,7 +119,7 @@ def test_fast_shows_a_film(written: Path, capsys: pytest.CaptureFixture[str]) ->
     assert main(["replay", "--fast", str(written)]) == 0
     out = capsys.readouterr().out
     assert out.startswith("A short one\nNobody goes in.\n\n09:00 pair: hello\n      guide: Practice")
-    assert "... 1 minutes pass ..." in out
+    assert "... 1 min later ..." in out
     assert max(map(len, out.split("\n")[:-2])) <= 100
 
 
