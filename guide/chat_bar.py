@@ -29,15 +29,15 @@ def who_acts(text: str) -> str:
     return f"{found[1]} next" if found else ""
 
 
-def read_bar(exchange: Exchange, number: str, said: str, now: datetime) -> Bar:
-    """The bar for a phone; ``said`` is the last text it got."""
+def read_bar(exchange: Exchange, number: str, now: datetime) -> Bar:
+    """The bar for a phone."""
     turn = exchange.draft(number, now)
     if turn is None:
-        return Bar(who_acts(said))
+        return Bar()
     kept, target = len(turn.kept()), turn.visit.target
     timers = exchange.store.running_timers(number)
     return Bar(
-        who_acts(said),
+        who_acts(turn.prompt()),
         f"{kept} of {target} larvae",
         tuple(
             (_TIMERS[kind], max(0, ceil((due - now).total_seconds() / 60))) for kind, due in timers if kind in _TIMERS

@@ -55,8 +55,7 @@ class Screen:
 
     def bar(self) -> str:
         """The line at the bottom."""
-        said = self.talker.last.text if self.talker.last else ""
-        return bar_text(read_bar(self.talker.exchange, TERMINAL, said, self.talker.clock()), self.columns)
+        return bar_text(read_bar(self.talker.exchange, TERMINAL, self.talker.clock()), self.columns)
 
     def show(self, texts: Iterable[str]) -> None:
         """Prints above the line that is being typed."""

@@ -1,0 +1,1 @@
+"""Timings, never part of a pass/fail test."""
