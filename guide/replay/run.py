@@ -79,9 +79,7 @@ def as_text(file: str, problems: Sequence[Problem]) -> str:
 def _film(transcript: Transcript, pace_s: float | None) -> Callable[[Beat], None]:
     if pace_s is None:
         return lambda beat: None
-    film = Film(sys.stdout, time.sleep, pace_s)
-    film.title(transcript)
-    return film.beat
+    return Film(transcript, sys.stdout, time.sleep, pace_s).beat
 
 
 def _update(file: Path, transcript: Transcript, played: Replayed) -> int:

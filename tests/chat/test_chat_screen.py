@@ -139,10 +139,11 @@ class Terminal:
                     data = os.read(self.master, 65536)
                 except OSError:
                     break
-                if b"\x1b[6n" in data:
-                    os.write(self.master, b"\x1b[1;1R")
                 self.raw += data
                 self.stream.feed(data)
+                if b"\x1b[6n" in data:
+                    cursor = self.screen.cursor
+                    os.write(self.master, f"\x1b[{cursor.y + 1};{cursor.x + 1}R".encode())
         raise AssertionError(f"never saw {words!r} on:\n" + "\n".join(self.screen.display))
 
     def type(self, words: str) -> None:

@@ -8,17 +8,20 @@ import pytest
 import guide.replay.run as run
 from guide.cli import main
 from guide.replay.film import Film
-from guide.replay.transcript import Beat, GuideLine
+from guide.replay.transcript import Beat, GuideLine, Remark, Transcript
 
 AT = datetime(2026, 7, 4, 9, 0, tzinfo=UTC)
 BEAT = Beat(
     "text", AT, "pair", "ok 👍", guide=(GuideLine("DIRTY: how long? " * 12), GuideLine("ALL: well?", "second phone"))
 )
 
+REMARKS = (Remark("# What to notice:"), Remark("# the length."), Remark("#"), Remark("# And the tag."))
+TRANSCRIPT = Transcript("A film", 1, AT, ("pair", "second phone"), False, (*REMARKS, BEAT))
+
 
 def test_it_waits_before_each_text_but_the_first() -> None:
     waits: list[float] = []
-    Film(io.TextIOWrapper(io.BytesIO(), "utf-8"), waits.append, 1.5).beat(BEAT)
+    Film(TRANSCRIPT, io.TextIOWrapper(io.BytesIO(), "utf-8"), waits.append, 1.5).beat(BEAT)
     assert waits == [1.5, 1.5]
 
 
@@ -26,10 +29,10 @@ def test_a_dumb_terminal_gets_plain_letters_only(monkeypatch: pytest.MonkeyPatch
     monkeypatch.setenv("COLUMNS", "60")
     raw = io.BytesIO()
     out = io.TextIOWrapper(raw, "ascii")
-    Film(out, lambda seconds: None).beat(BEAT)
+    Film(TRANSCRIPT, out, lambda seconds: None).beat(BEAT)
     lines = raw.getvalue().decode("ascii").split("\n")
-    assert lines[0] == "09:00 pair: ok ?"
-    assert lines[1].startswith("      guide: DIRTY: how long?")
+    assert lines[:4] == ["A film", "# What to notice: the length.", "# And the tag.", "09:00 pair: ok ?"]
+    assert lines[4].startswith("      guide: DIRTY: how long?")
     assert lines[-2] == "      guide to second phone: ALL: well?"
     assert max(map(len, lines)) < 60
     assert b"\x1b" not in raw.getvalue()

@@ -118,7 +118,8 @@ def test_update_leaves_a_right_file_untouched(written: Path) -> None:
 def test_fast_shows_a_film(written: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["replay", "--fast", str(written)]) == 0
     out = capsys.readouterr().out
-    assert out.startswith("A short one\nNobody goes in.\n\n09:00 pair: hello\n      guide: Practice")
+    assert out.startswith("A short one\n# Nobody goes in.\n09:00 pair: hello\n      guide: Practice")
+    assert "# A remark between texts stays where it is.\n09:02 pair: y" in out
     assert "... 1 min later ..." in out
     assert max(map(len, out.split("\n")[:-2])) <= 100
 
