@@ -16,15 +16,17 @@ from guide.flow.model import FlowBook
 from guide.record.log import Entry
 from guide.record.look import RecordSnapshot
 from guide.record.store import PhoneRow, SeatRow, Store, TextOut, stamp
-from guide.talk.decide import begin, decide, finish
+from guide.talk.decide import begin, begin_joined, decide, finish
 from guide.talk.decision import Decision, Say
-from guide.talk.front import CarrierWord, carrier_word, join_word
+from guide.talk.front import CarrierWord, Join, carrier_word, join_of
 from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts
 from guide.talk.state import SeatState
 from guide.talk.timers import fire
 from guide.talk.turn import Talk, Turn
 
+LEADER_LETTER = "L"
+_PAIR_LETTERS = "ABCDEFGHIJKMNOPQRSTUVWXYZ"
 _CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 
 
@@ -98,7 +100,7 @@ class Exchange:
         if phone.stopped_at:
             self.store.end_turn(turn, phone.seat, None)
             return []
-        joined = join_word(text)
+        joined = join_of(text)
         if joined is not None:
             return self._join(phone, joined, turn, now)
         if phone.seat is None:
@@ -112,7 +114,7 @@ class Exchange:
         self, seat: SeatRow, phone: PhoneRow | None, turn: int, now: datetime
     ) -> tuple[Talk, SeatState, RecordSnapshot, SeatFacts]:
         snapshot = RecordSnapshot(self.store, seat.visit, seat.id, phone.id if phone else None)
-        facts = SeatFacts(seat.letter, seat.word, self.lossy, turn, now)
+        facts = SeatFacts(seat.letter, seat.word, seat.role, self.lossy, turn, now)
         return self._talk(seat.book_hash), SeatState.from_json(seat.state), snapshot, facts
 
     def _talk(self, book_hash: str) -> Talk:
@@ -174,14 +176,32 @@ class Exchange:
             "local_date": now.astimezone(zone).date().isoformat(),
             "practice": int(settings.practice),
             "target": settings.target,
+            "word": self._free_word(),
         }
         self.store.append(visit, "A", turn, now, [Entry("visit_opened", "", opened)])
         seat_id = self.store.add_seat(visit, "A", self._free_word())
         self.store.hold(phone.id, seat_id)
         seat = self.store.seat(seat_id)
         snapshot = RecordSnapshot(self.store, visit, seat_id, phone.id)
-        facts = SeatFacts(seat.letter, seat.word, self.lossy, turn, now)
+        facts = SeatFacts(seat.letter, seat.word, seat.role, self.lossy, turn, now)
         return self._apply(seat, begin(self._talk(self.book.hash), snapshot, facts, text, now), turn, now)
+
+    def _join_visit(self, phone: PhoneRow, visit: str, leader: bool, turn: int, now: datetime) -> list[TextOut]:
+        """A new seat of a visit that is going on: one more pair, or the leader."""
+        letters = self.store.seat_letters(visit)
+        letter = LEADER_LETTER if leader else next((x for x in _PAIR_LETTERS if x not in letters), "")
+        if leader and letter in letters:
+            return self._join(phone, Join(self.store.seat(self.store.seat_id(visit, letter)).word), turn, now)
+        if not letter:
+            return self._plain(phone, "join.full", turn, now)
+        role = "leader" if leader else "pair"
+        seat_id = self.store.add_seat(visit, letter, self._free_word(), role)
+        self.store.append(visit, letter, turn, now, [Entry("seat_opened", "", {"role": role})])
+        self.store.hold(phone.id, seat_id)
+        seat = self.store.seat(seat_id)
+        snapshot = RecordSnapshot(self.store, visit, seat_id, phone.id)
+        facts = SeatFacts(seat.letter, seat.word, seat.role, self.lossy, turn, now)
+        return self._apply(seat, begin_joined(self._talk(seat.book_hash), snapshot, facts, now), turn, now)
 
     def _free_code(self) -> str:
         while True:
@@ -193,14 +213,17 @@ class Exchange:
         for digits in (2, 2, 2, 2, 3, 3, 3, 4, 4, 4):
             number = self.random.randrange(10 ** (digits - 1), 10**digits)
             word = f"{self.random.choice(self.book.settings.join_words)}{number}"
-            if self.store.seat_with_word(word) is None:
+            if self.store.seat_with_word(word) is None and self.store.visit_with_word(word) is None:
                 return word
         raise WadelineError("no free word was found for a second phone; add words to join_words")
 
-    def _join(self, phone: PhoneRow, word: str, turn: int, now: datetime) -> list[TextOut]:
-        seat = self.store.seat_with_word(word) if word else None
+    def _join(self, phone: PhoneRow, join: Join, turn: int, now: datetime) -> list[TextOut]:
+        seat = self.store.seat_with_word(join.word) if join.word else None
         if seat is None:
-            return self._plain(phone, "join.unknown" if word else "join.empty", turn, now)
+            visit = self.store.visit_with_word(join.word) if join.word else None
+            if visit is not None:
+                return self._join_visit(phone, visit, join.leader, turn, now)
+            return self._plain(phone, "join.unknown" if join.word else "join.empty", turn, now)
         before = self.store.holder(seat.id)
         if before is not None and before.id == phone.id:
             lead = Say(self._phrase(seat, "join.same", turn, now))

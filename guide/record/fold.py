@@ -34,8 +34,8 @@ def _drop_effects(db: sqlite3.Connection, row: LogRow) -> None:
 def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     db.execute(
         "INSERT INTO visit "
-        "(uid, code8, programme, book_hash, local_date, practice, target, status, answers, opened_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?)",
+        "(uid, code8, programme, book_hash, local_date, practice, target, word, status, answers, opened_at) "
+        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?)",
         (
             row.stream,
             data["code8"],
@@ -44,6 +44,7 @@ def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
             data["local_date"],
             data["practice"],
             data["target"],
+            data["word"],
             row.at,
         ),
     )

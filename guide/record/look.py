@@ -26,12 +26,14 @@ class RecordSnapshot:
     def visit(self) -> VisitView:
         if self._visit is None:
             row = self.db.execute(
-                "SELECT uid, code8, practice, target, status, site, answers, opened_at, programme "
+                "SELECT uid, code8, practice, target, status, site, answers, opened_at, word, programme "
                 "FROM visit WHERE uid = ?",
                 (self.visit_uid,),
             ).fetchone()
-            self._programme = row[8]
-            self._visit = VisitView(row[0], row[1], bool(row[2]), row[3], row[4], row[5], json.loads(row[6]), row[7])
+            self._programme = row[9]
+            uid, code8, practice, target, status, site, answers, opened_at, word, _ = row
+            known = json.loads(answers)
+            self._visit = VisitView(uid, code8, bool(practice), target, status, site, known, opened_at, word)
         return self._visit
 
     def samples(self) -> list[SampleView]:
@@ -77,7 +79,8 @@ class RecordSnapshot:
 
     def other_seats(self) -> list[SeatView]:
         rows = self.db.execute(
-            "SELECT seat.id, letter, role, visit, number, join_word FROM seat JOIN phone ON phone.id = seat.phone "
+            "SELECT seat.id, letter, role, visit, number, "
+            "json_extract(state, '$.frames[0].flow') || '.' || json_extract(state, '$.frames[0].step') FROM seat JOIN phone ON phone.id = seat.phone "
             "WHERE visit = ? AND seat.id != ? AND phone.current_seat = seat.id ORDER BY letter",
             (self.visit_uid, self.seat_id),
         )

@@ -19,7 +19,7 @@ PROJECTION_TABLES = """
 CREATE TABLE visit (
     id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, code8 TEXT NOT NULL UNIQUE, programme TEXT NOT NULL,
     site TEXT, kit TEXT, book_hash TEXT NOT NULL, local_date TEXT NOT NULL, practice INTEGER NOT NULL,
-    target INTEGER NOT NULL, status TEXT NOT NULL CHECK (status IN ('open', 'closed')),
+    target INTEGER NOT NULL, word TEXT NOT NULL, status TEXT NOT NULL CHECK (status IN ('open', 'closed')),
     answers TEXT NOT NULL, opened_at TEXT NOT NULL, closed_at TEXT
 ) STRICT;
 CREATE TABLE sample (

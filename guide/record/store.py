@@ -59,6 +59,7 @@ class SeatRow:
     visit: str
     letter: str
     word: str
+    role: str
     phone: int | None
     state: str
     book_hash: str
@@ -116,7 +117,7 @@ class Store:
         """A seat by its id."""
         return SeatRow(
             *self.db.execute(
-                "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), phone, state, book_hash "
+                "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), role, phone, state, book_hash "
                 "FROM seat JOIN visit ON visit.uid = seat.visit WHERE seat.id = ?",
                 (seat_id,),
             ).fetchone()
@@ -130,6 +131,15 @@ class Store:
         ).fetchone()
         return self.seat(row[0]) if row else None
 
+    def visit_with_word(self, word: str) -> str | None:
+        """The uid of the open visit that more seats join with this word."""
+        row = self.db.execute("SELECT uid FROM visit WHERE word = ? AND status = 'open'", (word,)).fetchone()
+        return row[0] if row else None
+
+    def seat_letters(self, visit: str) -> list[str]:
+        """The letters of a visit's seats."""
+        return [row[0] for row in self.db.execute("SELECT letter FROM seat WHERE visit = ?", (visit,))]
+
     def seat_id(self, visit: str, letter: str) -> int:
         """The id of a visit's seat."""
         sql = "SELECT id FROM seat WHERE visit = ? AND letter = ?"
@@ -139,11 +149,11 @@ class Store:
         """A phone's number."""
         return str(self.db.execute("SELECT number FROM phone WHERE id = ?", (phone,)).fetchone()[0])
 
-    def add_seat(self, visit: str, letter: str, word: str) -> int:
+    def add_seat(self, visit: str, letter: str, word: str, role: str = "pair") -> int:
         """A new seat of a visit, held by no phone yet and without a state."""
         cursor = self.db.execute(
-            "INSERT INTO seat (visit, role, letter, join_word, state) VALUES (?, 'pair', ?, ?, '')",
-            (visit, letter, word),
+            "INSERT INTO seat (visit, role, letter, join_word, state) VALUES (?, ?, ?, ?, '')",
+            (visit, role, letter, word),
         )
         return int(cursor.lastrowid or 0)
 

@@ -6,7 +6,7 @@ from math import ceil
 
 from guide.flow.registry import Blank, Registry
 from guide.talk import samples
-from guide.talk.conditions import CONDITIONS, drift_speed, most_in_water, number
+from guide.talk.conditions import CONDITIONS, drift_speed, most_in_water, number, others_at_work, own_kept
 from guide.talk.effects import EFFECTS
 from guide.talk.summary import both_names, short_name, tally_words, too_few
 from guide.talk.turn import Turn
@@ -112,6 +112,10 @@ BLANKS: Mapping[str, Blank] = {
     "depth": Blank(lambda turn: f"{number(turn, 'depth_m') * 100:.0f}", 3, "digits"),
     "bags": Blank(lambda turn: str(2 * turn.visit.target + turn.settings.bags_spare), 3, "digits"),
     "word": Blank(lambda turn: turn.seat.word.upper(), 12),
+    "visit_word": Blank(lambda turn: turn.visit.word.upper(), 12),
+    "own_kept": Blank(lambda turn: str(own_kept(turn)), 3, "digits"),
+    "pairs": Blank(lambda turn: " ".join(others_at_work(turn)) or "none", 11),
+    "seat_name": Blank(lambda turn: "the leader" if turn.seat.role == "leader" else f"pair {turn.seat.letter}", 10),
     "letter": Blank(lambda turn: turn.seat.letter, 2),
     "pace": Blank(lambda turn: turn.state.pace, 6),
     "n": Blank(lambda turn: str(min(len(turn.kept()) + 1, turn.visit.target)), 3, "digits"),

@@ -6,6 +6,9 @@ from datetime import datetime, timedelta
 from guide.field.wading import WadingLimits, check_wading, drift_speed_m_s
 from guide.talk.turn import Turn
 
+MANY_PEOPLE = 4
+"""From so many people on there may be a second pair: the word to join with is said."""
+
 STILL_S = 10**6
 """Seconds of drift that stand for water that doesn't move."""
 
@@ -74,6 +77,21 @@ def _family_known(turn: Turn) -> bool:
     return sample is not None and sample.family is not None
 
 
+def others_at_work(turn: Turn) -> list[str]:
+    """Letters of the visit's other seats that have not packed up."""
+    seats = turn.snapshot.other_seats()
+    return [seat.letter for seat in seats if seat.role == "pair" and not seat.at.startswith(("pairs.done", "close."))]
+
+
+def _leader_present(turn: Turn) -> bool:
+    return any(seat.role == "leader" for seat in turn.snapshot.other_seats())
+
+
+def own_kept(turn: Turn) -> int:
+    """Larvae this seat has kept."""
+    return sum(1 for sample in turn.kept() if sample.seat == turn.seat.letter)
+
+
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "returning": lambda turn: turn.snapshot.clean_before() >= turn.settings.clean_for_pace,
     "too_many_in": lambda turn: number(turn, "in_water") > most_in_water(turn),
@@ -84,6 +102,12 @@ CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "cold": lambda turn: number(turn, "water_c", 99) < turn.settings.cold_c,
     "cool": lambda turn: number(turn, "water_c", 99) < turn.settings.cool_c,
     "bank_only": lambda turn: number(turn, "in_water") == 0,
+    "gate_passed": lambda turn: turn.answers.get("gate") == "safety",
+    "is_leader": lambda turn: turn.seat.role == "leader",
+    "leader_present": _leader_present,
+    "others_at_work": lambda turn: bool(others_at_work(turn)),
+    "many_people": lambda turn: number(turn, "people") >= MANY_PEOPLE,
+    "own_bags_differ": lambda turn: number(turn, "bags_counted") != own_kept(turn),
     "queue_waiting": lambda turn: bool(turn.state.queue),
     "tally_full": lambda turn: len(turn.kept()) >= turn.visit.target,
     "pace_offer": _pace_offer,

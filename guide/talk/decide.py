@@ -74,6 +74,17 @@ def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datet
     return finish(turn)
 
 
+def begin_joined(talk: Talk, snapshot: Snapshot, seat: SeatFacts, now: datetime) -> Decision:
+    """The first words to a seat that joins a visit which is going on."""
+    flow = talk.book.flows["lead" if seat.role == "leader" else "pairs"]
+    state = SeatState(frames=[Frame(flow.name, flow.first, since=seat.turn)])
+    turn = Turn(talk, state, snapshot, seat, now)
+    turn.lead(turn.phrase("joined"))
+    advance(turn, "any")
+    turn.ask_again()
+    return finish(turn)
+
+
 def finish(turn: Turn) -> Decision:
     """Puts leads and prompt together and says what can be answered now."""
     said = turn.book.in_language(turn.step.say)
@@ -103,7 +114,9 @@ def finish(turn: Turn) -> Decision:
 
 def _understand(turn: Turn) -> None:
     word = find_word(turn.text)
-    if word is not None:
+    if turn.visit.status == "closed" and turn.step.kind != REST and turn.state.base.flow != "close":
+        _closed_by_another(turn)
+    elif word is not None:
         word.act(turn, word.rest)
     elif turn.state.paused:
         turn.lead(turn.phrase("still_paused"))
@@ -134,6 +147,8 @@ def _read(turn: Turn) -> None:
         if reading.value is None and _says(turn, False):
             turn.ask_again()
             return
+    if turn.step.id == "larva.mend" and reading.value is None:
+        reading = samples.mended(turn) or reading
     if reading.value is None:
         _not_understood(turn, reading)
     elif reading.ask:
@@ -146,6 +161,15 @@ def _read(turn: Turn) -> None:
 
 def _says(turn: Turn, wanted: bool) -> bool:
     return turn.book.kinds["yes_no"].read(turn.text, turn.asked).value is wanted
+
+
+def _closed_by_another(turn: Turn) -> None:
+    """The visit was closed from another seat while this one was at work."""
+    del turn.state.frames[1:]
+    turn.state.base.go("close.end")
+    turn.state.paused = False
+    turn.lead(turn.phrase("closed_by_another"))
+    turn.ask_again()
 
 
 def _at_rest(turn: Turn) -> None:

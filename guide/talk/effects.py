@@ -6,7 +6,7 @@ from functools import partial
 
 from guide.field.families import FAMILIES
 from guide.talk import samples
-from guide.talk.conditions import number, sealed
+from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
 from guide.talk.turn import Turn
@@ -28,9 +28,24 @@ def _bank_only(turn: Turn) -> None:
 
 
 def _pass_safety(turn: Turn) -> None:
-    turn.log("gate", {"gate": "safety", "in_water": int(number(turn, "in_water"))})
+    turn.answers["gate"] = "safety"
+    turn.log("answer", {"gate": "safety", "in_water": int(number(turn, "in_water"))})
+    turn.tell_others(turn.phrase("gate_news"))
+    _join_gate(turn)
+
+
+def _join_gate(turn: Turn) -> None:
+    """The safety questions are answered for the whole visit, by this seat or another."""
     turn.state.base.facts.append("safety")
     turn.state.base.trail.clear()
+
+
+def _pair_done(turn: Turn) -> None:
+    counted = int(number(turn, "bags_counted"))
+    turn.log("pair_done", {"kept": own_kept(turn), "bags_counted": counted})
+    turn.stop_timer("check_in")
+    turn.state.base.facts.append("dry")
+    turn.tell_others(turn.phrase("pair_news"))
 
 
 def _tell_word(turn: Turn) -> None:
@@ -109,7 +124,6 @@ def _empty_spot(turn: Turn) -> None:
 
 
 def _pace(pace: str, turn: Turn) -> None:
-    turn.state.base.facts.append("pace_offered")
     set_pace(turn, pace)
 
 
@@ -167,9 +181,10 @@ def _touched(turn: Turn) -> None:
 
 def _remedy(turn: Turn, remedy: str) -> None:
     slots = turn.state.top.slots
-    data = {"slip": slots["slip"], "touched": slots.get("touched", "no"), "remedy": remedy}
     sample = _slip_sample(turn)
-    turn.log("remedy", data, sample_uid=sample.uid if sample else None)
+    for slip in (*slots.get("earlier", []), slots["slip"]):
+        data = {"slip": slip, "touched": slots.get("touched", "no"), "remedy": remedy}
+        turn.log("remedy", data, sample_uid=sample.uid if sample else None)
 
 
 def _flag(turn: Turn, sample: SampleView, flag: str) -> None:
@@ -222,7 +237,8 @@ def _void_open_bag(turn: Turn) -> None:
     sample = turn.sample()
     if sample is not None and not sealed(turn):
         samples.void(turn, sample, "danger")
-        turn.lead(turn.phrase("open_bag_void"))
+        if number(turn, "out_count") >= number(turn, "people"):
+            turn.lead(turn.phrase("open_bag_void"))
         _go_on_at(turn, "larva.next")
 
 
@@ -244,7 +260,7 @@ def _close_early(turn: Turn) -> None:
     if sample is not None:
         samples.void(turn, sample, "danger")
     del turn.state.frames[1:-1]
-    turn.state.base.go("close.out")
+    turn.state.base.go("close.start")
     turn.state.base.trail.clear()
 
 
@@ -294,12 +310,19 @@ def _new_visit(turn: Turn) -> None:
     turn.stop_timer("home")
 
 
+def _note_offer(turn: Turn) -> None:
+    turn.state.base.facts.append("pace_offered")
+
+
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "spare_kit": _spare_kit,
     "bank_only": _bank_only,
     "pass_safety": _pass_safety,
     "warn_cool": lambda turn: turn.lead(turn.phrase("cool_water")),
     "warn_short": lambda turn: turn.lead(turn.phrase("kit_short")),
+    "join_gate": _join_gate,
+    "pair_done": _pair_done,
+    "tell_visit_word": lambda turn: turn.lead(turn.phrase("more_pairs")),
     "tell_word": _tell_word,
     "start_spot_timer": lambda turn: turn.start_timer("spot", turn.settings.spot_min),
     "stop_spot_timer": lambda turn: turn.stop_timer("spot"),
@@ -315,6 +338,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "take_told": _take_told,
     "unqueue": _unqueue,
     "void_too_short": _void_too_short,
+    "note_offer": _note_offer,
     "pace_coach": partial(_pace, "coach"),
     "pace_steady": partial(_pace, "steady"),
     "pace_brisk": partial(_pace, "brisk"),

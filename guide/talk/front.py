@@ -3,6 +3,7 @@
 STOP, START and HELP and their usual synonyms keep the meaning that carriers give them; YES is never START.
 """
 
+from dataclasses import dataclass
 from enum import Enum
 
 from guide.flow.replies.clean import clean
@@ -35,9 +36,18 @@ def carrier_word(text: str) -> CarrierWord | None:
     return _BY_SPELLING.get(clean(text).strip(".,!?\"' ").casefold())
 
 
-def join_word(text: str) -> str | None:
-    """The word behind JOIN, in small letters; empty for a bare JOIN, None for any other text."""
-    words = clean(text).split()
-    if not words or words[0].strip(".,!:").casefold() != "join" or len(words) > 3:
+@dataclass(frozen=True)
+class Join:
+    """What a JOIN asks for: a word in small letters (empty for a bare JOIN), and to be the leader."""
+
+    word: str
+    leader: bool = False
+
+
+def join_of(text: str) -> Join | None:
+    """The JOIN a text is, if it is one."""
+    words = [word.strip(".,!:\"'").casefold() for word in clean(text).split()]
+    if not words or words[0] != "join" or len(words) > 4:
         return None
-    return "".join(words[1:]).strip(".,!:\"'").casefold()
+    leader = words[-1] == "leader"
+    return Join("".join(word for word in words[1:] if word not in ("leader", "as", "pair")), leader)

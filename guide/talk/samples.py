@@ -4,7 +4,8 @@ import re
 from dataclasses import replace
 from typing import Any
 
-from guide.flow.replies.base import Asked
+from guide.field.tags import is_valid
+from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import quote
 from guide.flow.replies.sample import SampleReading, read_samples
 from guide.talk.snapshot import SampleView
@@ -184,8 +185,10 @@ def take_several(turn: Turn) -> None:
             good.append(given["tag"])
     if good:
         turn.lead(turn.phrase("got_several", {"count": str(len(good)), "tally": str(len(turn.kept()))}))
-    if known:
+    if len(set(known)) == 1:
         turn.lead(turn.phrase("have_it", {"tag": known[0]}))
+    elif known:
+        turn.lead(turn.phrase("have_several", {"count": str(len(set(known)))}))
     turn.value = None
 
 
@@ -205,6 +208,19 @@ def _queue(turn: Turn, reading: SampleReading, problem: str) -> None:
         turn.state.queue.append(queued)
     else:
         turn.lead(turn.phrase("queue_full", {"said": queued["said"]}))
+
+
+def mended(turn: Turn) -> Reading | None:
+    """A sample of the queue put right by the one thing that was wrong, such as its tag alone."""
+    readings = read_samples(turn.text, _whole(turn)) if turn.state.queue else []
+    if len(readings) != 1 or not readings[0].fields or readings[0].problem in ("check_digit", "odd_length"):
+        return None
+    queued = {name: turn.state.queue[0][name] for name in WHOLE if name in turn.state.queue[0]}
+    whole = {**queued, **readings[0].fields}
+    odd = turn.state.queue[0]["problem"] == "odd_length" and "length_mm" not in readings[0].fields
+    if set(whole) != set(WHOLE) or not is_valid(whole["tag"]) or odd:
+        return None
+    return Reading(whole, sure=True)
 
 
 def problem_sentence(turn: Turn) -> str:

@@ -20,6 +20,7 @@ class VisitView:
     site: str | None = None
     answers: dict[str, Any] = field(default_factory=dict)
     opened_at: str = ""
+    word: str = ""
 
 
 @dataclass(frozen=True)
@@ -51,14 +52,14 @@ class TagView:
 
 @dataclass(frozen=True)
 class SeatView:
-    """A seat of a visit and its phone's number, if one holds it."""
+    """A seat of a visit, its phone's number, and the step its visit's talk is ``at``."""
 
     id: int
     letter: str
     role: str
     visit: str
     phone: str | None
-    word: str | None = None
+    at: str = ""
 
 
 @dataclass(frozen=True)
@@ -67,6 +68,7 @@ class SeatFacts:
 
     letter: str = "A"
     word: str = ""
+    role: str = "pair"
     lossy: bool = False
     turn: int = 0
     now: datetime = datetime(2026, 7, 4, 9, 0)

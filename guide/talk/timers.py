@@ -26,6 +26,7 @@ def _spot(turn: Turn) -> None:
 def _thunder(turn: Turn) -> None:
     if turn.state.top.state == "storm.wait":
         turn.log("timer", {"timer": "thunder"})
+        turn.state.paused = False
         turn.state.top.go("storm.clear")
         turn.ask_again()
 
@@ -38,12 +39,14 @@ def _check_in(turn: Turn) -> None:
 
 def _check_in_alarm(turn: Turn) -> None:
     turn.log("alarm", {"alarm": "check_in", "people": turn.answers.get("people"), "step": turn.state.top.state})
+    turn.lead(turn.phrase("timer.check_in_alarm"))
     turn.tell_others(turn.phrase("timer.check_in_alarm"))
 
 
 def _home(turn: Turn) -> None:
     if turn.step.kind == REST:
         turn.log("timer", {"timer": "home"})
+        turn.state.paused = False
         turn.state.base.go("close.home")
         turn.ask_again()
         turn.start_timer("home_alarm", turn.settings.check_in_grace_min)

@@ -85,8 +85,10 @@ def _go(turn: Turn, rest: str) -> None:
 
 def _where(turn: Turn, rest: str) -> None:
     turn.say(where(turn))
-    turn.state.paused = False
-    turn.ask_again()
+    if turn.state.paused:
+        turn.lead(turn.phrase("still_paused"))
+    else:
+        turn.ask_again()
 
 
 def _note(turn: Turn, rest: str) -> None:
@@ -150,9 +152,22 @@ def _oops(turn: Turn, rest: str) -> None:
             return
         enter(turn, "oops")
     else:
+        slots = turn.state.top.slots
+        earlier = [*slots.get("earlier", []), *([slots["slip"]] if "slip" in slots else [])]
         turn.state.top.go("oops.what")
-        turn.state.top.slots.clear()
+        slots.clear()
+        slots["earlier"] = earlier
     _start_with_words(turn, rest)
+
+
+def _swap_roles(turn: Turn, rest: str) -> None:
+    """Clean and dirty hands change places between two larvae, never over an open bag."""
+    if turn.sample() is not None or turn.state.base.flow not in ("larva", "net"):
+        turn.lead(turn.phrase("swap_later"))
+        return
+    turn.log("roles_swapped")
+    turn.lead(turn.phrase("swap_roles"))
+    turn.ask_again()
 
 
 def _danger(turn: Turn, rest: str) -> None:
@@ -201,6 +216,7 @@ WORDS = (
     AnywhereWord(
         "DANGER", ("danger", "emergency", "sos"), True, _danger, "people first: out of the water, count, call"
     ),
+    AnywhereWord("SWAP", ("swap",), False, _swap_roles, "clean and dirty hands change places, between two larvae"),
     AnywhereWord("DESK", ("desk",), True, _desk, "DESK and your words: a question for the coordinator"),
 )
 """JOIN, STOP, START and HELP belong to phones, not to a seat's talk: see ``front``."""

@@ -86,7 +86,7 @@ def test_words_behind_oops_that_say_what_happened_are_the_answer(pond):
 def test_oops_inside_oops_adds_an_event_and_no_frame(pond):
     pond.until("larva.bag")
     pond.converse("oops", "1", "oops", "2", "n", "ok")
-    assert pond.rows(SLIPS) == [("GLOVE", None, None), ("SPOON", "no", "renewed")]
+    assert pond.rows(SLIPS) == [("GLOVE", "no", "renewed"), ("SPOON", "no", "renewed")]
     assert pond.step() == "larva.bag"
 
 
