@@ -80,7 +80,8 @@ class RecordSnapshot:
     def other_seats(self) -> list[SeatView]:
         rows = self.db.execute(
             "SELECT seat.id, letter, role, visit, number, "
-            "json_extract(state, '$.frames[0].flow') || '.' || json_extract(state, '$.frames[0].step') FROM seat JOIN phone ON phone.id = seat.phone "
+            "json_extract(state, '$.frames[0].flow') || '.' || json_extract(state, '$.frames[0].step') "
+            "FROM seat JOIN phone ON phone.id = seat.phone "
             "WHERE visit = ? AND seat.id != ? AND phone.current_seat = seat.id ORDER BY letter",
             (self.visit_uid, self.seat_id),
         )
