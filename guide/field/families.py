@@ -3,10 +3,11 @@
 Source for the names: Tennessen, Dragonfly Nymphs of North America (2019), ch. 5.
 """
 
-from typing import NamedTuple
+from dataclasses import dataclass
 
 
-class Family(NamedTuple):
+@dataclass(frozen=True)
+class Family:
     """One family: its Latin and everyday names, and other words for it."""
 
     latin: str
@@ -24,7 +25,7 @@ FAMILIES = (
     Family("Cordulegastridae", "spiketail", ("spiketails", "spike", "cordulegastrid", "cordulegaster")),
     Family("Macromiidae", "cruiser", ("cruisers", "river cruiser", "macromiid", "macromiids", "macromia")),
     Family("Corduliidae", "emerald", ("emeralds", "corduliid", "corduliids", "cordulia")),
-    Family("Libellulidae", "skimmer", ("skimmers", "libellulid", "libellulids", "libellula", "libell")),
+    Family("Libellulidae", "skimmer", ("skimmers", "libellulid", "libellulids", "libellula", "libell", "dasher")),
     Family(EITHER, "emerald or skimmer", ("emerald skimmer", "skimmer or emerald", "skimmer emerald", "either")),
 )
 

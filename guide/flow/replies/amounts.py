@@ -33,15 +33,19 @@ def tokens(text: str) -> list[str]:
     return _TOKEN.findall(text.casefold().replace("it's", "its"))
 
 
-def amounts(text: str, units: Mapping[str, str]) -> list[list[Amount]] | None:
+def amounts(text: str, units: Mapping[str, str], ignored: frozenset[str] = frozenset()) -> list[list[Amount]] | None:
     """The amounts a text offers: one list for each alternative (``27 or 28`` is two), each of one amount or, as in
-    ``1 h 20 min``, several. None if the text holds anything else, or no number."""
+    ``1 h 20 min``, several. None if the text holds anything else than those and ``ignored`` words, or no number."""
     if len(text) > LONGEST or re.sub(_TOKEN, "", text.casefold()).strip(" .,!?\n()"):
         return None
     found: list[list[Amount]] = [[]]
     sign = 1
     for token in _joined(tokens(text)):
+        if token in ignored:
+            continue
         if token[0].isdigit() or token[0] in ".,":
+            if "," in token and len(token) - token.index(",") == 4:
+                return None  # 1,000: a thousand to some, one to others
             found[-1].append(Amount(sign * float(token.replace(",", ".")), ""))
             sign = 1
         elif token in units and found[-1] and not found[-1][-1].unit:
@@ -53,7 +57,13 @@ def amounts(text: str, units: Mapping[str, str]) -> list[list[Amount]] | None:
         elif token not in _FILLERS and token not in units:
             return None
     found = [part for part in found if part]
-    return found or None
+    return _with_shared_unit(found) if found else None
+
+
+def _with_shared_unit(found: list[list[Amount]]) -> list[list[Amount]]:
+    """``2.7-2.8 cm``: the unit behind the last number is the first one's too."""
+    unit = found[-1][-1].unit
+    return [[Amount(part[0].number, part[0].unit or unit)] if len(part) == 1 else part for part in found]
 
 
 def _joined(given: list[str]) -> list[str]:

@@ -3,10 +3,11 @@
 import re
 from typing import Any
 
+from guide.flow.replies.agree import ALL
 from guide.flow.replies.base import Asked, Reading
-from guide.flow.replies.clean import clean, plain
+from guide.flow.replies.clean import clean, plain, quote
 from guide.flow.replies.kind import Kind, roughly, shown
-from guide.flow.replies.match import beginning, by_number, listed, spellings
+from guide.flow.replies.match import beginning, by_number, exact, listed, near, spellings
 
 _NONE = frozenset(("none", "no", "n", "0", "nothing", "zero", "nope"))
 _PARTS = re.compile(r"[,;+/&\n]|\band\b", re.IGNORECASE)
@@ -38,29 +39,38 @@ class Choices(Kind):
     def read(self, text: str, asked: Asked) -> Reading:
         """Unlike other kinds, one option alone is a list of one."""
         text = clean(text)
-        if plain(text) in _NONE and plain(text) not in spellings(asked.options):
+        whole = exact(text, asked.options)
+        if whole is not None:
+            return Reading([whole], sure=True)
+        if plain(text) in _NONE:
             return Reading([], sure=True)
-        found: set[str] = set()
+        found: dict[str, bool] = {}
         for part in _PARTS.split(text):
             if plain(part) and not self._take(part, asked, found):
                 return self.unclear(part, options=_offer(asked))
         if not found:
             return self.unclear(text, options=_offer(asked))
-        return Reading([option.code for option in asked.options if option.code in found], sure=True)
+        codes = [option.code for option in asked.options if option.code in found]
+        if all(found.values()):
+            return Reading(codes, sure=True)
+        blanks = {"said": quote(text), "options": listed(map(shown, codes))}
+        return Reading(codes, phrase="choices.echo", blanks=blanks)
 
-    def _take(self, part: str, asked: Asked, found: set[str]) -> bool:
-        """Adds what a part names: the longest run of words that is an option, then the next."""
-        names, words = spellings(asked.options), plain(part).split()
+    def _take(self, part: str, asked: Asked, found: dict[str, bool]) -> bool:
+        """Adds what a part names, and if surely: the longest run of words that is an option, then the next."""
+        words = plain(part).split()
+        longest = max((name.count(" ") + 1 for name in spellings(asked.options)), default=1)
         while words:
-            for length in range(len(words), 0, -1):
-                run = " ".join(words[:length])
-                code = names.get(run) or by_number(run, asked.options) or _only(beginning(run, names))
-                if code is not None:
-                    found.add(code)
-                    words = words[length:]
-                    break
+            length = next((n for n in range(min(longest, len(words)), 0, -1) if _named(" ".join(words[:n]), asked)), 0)
+            code = _named(" ".join(words[:length]), asked)
+            if code is None:
+                length, code = len(words), _only(near(" ".join(words), spellings(asked.options)))
+                if code is None or " ".join(words) in ALL:
+                    return False
+                found.setdefault(code, False)
             else:
-                return False
+                found[code] = True
+            words = words[length:]
         return True
 
     def show(self, value: Any) -> str:
@@ -77,6 +87,12 @@ class Choices(Kind):
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
         return (*(option.code for option in asked.options), "none")
+
+
+def _named(words: str, asked: Asked) -> str | None:
+    """The option that words surely name."""
+    names = spellings(asked.options)
+    return names.get(words) or by_number(words, asked.options) or _only(beginning(words, names))
 
 
 def _only(codes: list[str]) -> str | None:

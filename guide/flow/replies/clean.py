@@ -21,7 +21,7 @@ _NOT_A_WORD = re.compile(r"[^\w\s]|_")
 
 
 def clean(text: str) -> str:
-    """The text without control and format characters, in one form of each letter, with single spaces.
+    """The text without control and format characters, in one form of each letter and digit, with single spaces.
 
     Newlines stay, as single ones: they part samples. Never raises, whatever the characters.
     """
@@ -34,6 +34,8 @@ def clean(text: str) -> str:
 
 def _safe(char: str) -> str:
     category = unicodedata.category(char)
+    if category == "Nd":
+        return str(unicodedata.decimal(char))
     if category[0] != "C" or char == "\n":
         return char
     return " " if category == "Cc" else ""

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from guide.flow.replies.agree import ALL
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import clean, plain, quote
 from guide.flow.replies.match import beginning, exact, listed, near, spellings
@@ -62,6 +63,8 @@ class Kind:
 def roughly(text: str, asked: Asked) -> Reading | None:
     """An option by its beginning, or by a near miss that is echoed; two that fit are asked."""
     words, names = plain(text), spellings(asked.options)
+    if words in ALL:
+        return None
     started = beginning(words, names)
     if len(started) == 1:
         return Reading(started[0], sure=True)

@@ -1,6 +1,7 @@
 """Finds which of a step's named answers a text means: exactly, by number, by its beginning, or nearly."""
 
 from collections.abc import Iterable, Mapping
+from functools import lru_cache
 
 from guide.flow.replies.base import Option
 from guide.flow.replies.clean import plain
@@ -11,13 +12,7 @@ _ORDINALS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "ni
 
 def exact(text: str, options: tuple[Option, ...]) -> str | None:
     """The code of the option whose code or word the text is."""
-    if not options:
-        return None
-    words = plain(text)
-    for option in options:
-        if words == plain(option.code) or any(words == plain(word) for word in option.words):
-            return option.code
-    return None
+    return spellings(options).get(plain(text)) if options else None
 
 
 def by_number(text: str, options: tuple[Option, ...]) -> str | None:
@@ -32,9 +27,12 @@ def by_number(text: str, options: tuple[Option, ...]) -> str | None:
     return options[place - 1].code if 0 < place <= len(options) else None
 
 
-def spellings(options: tuple[Option, ...]) -> dict[str, str]:
-    """Every way to text each option, to its code."""
-    return {plain(word): option.code for option in options for word in (option.code, *option.words)}
+@lru_cache(maxsize=256)
+def spellings(options: tuple[Option, ...]) -> Mapping[str, str]:
+    """Every way to text each option, to its code; a code goes before another option's word for the same."""
+    words = {plain(word): option.code for option in reversed(options) for word in option.words}
+    codes = {plain(option.code): option.code for option in options}
+    return {name: code for name, code in {**words, **codes}.items() if name}
 
 
 def beginning(words: str, names: Mapping[str, str], shortest: int = SHORTEST_BEGINNING) -> list[str]:
@@ -50,17 +48,20 @@ def near(words: str, names: Mapping[str, str]) -> list[str]:
     found: list[str] = []
     for name, code in names.items():
         allowed = 2 if min(len(name), len(words)) >= 6 else 1 if min(len(name), len(words)) >= 4 else 0
-        if abs(len(name) - len(words)) > allowed:
+        if abs(len(name) - len(words)) > allowed or len(set(name) ^ set(words)) > 2 * allowed:
             continue
-        slips = distance(words, name)
+        slips = distance(words, name, allowed)
         if slips <= allowed and slips <= best:
             found = [code] if slips < best else [*found, code]
             best = slips
     return list(dict.fromkeys(found))
 
 
-def distance(one: str, other: str) -> int:
-    """Slips between two words: a letter wrong, missing, too many, or two neighbours swapped."""
+def distance(one: str, other: str, most: int = 99) -> int:
+    """Slips between two words: a letter wrong, missing, too many, or two neighbours swapped.
+
+    Above ``most`` it stops counting.
+    """
     before: list[int] = []
     last = list(range(len(other) + 1))
     for row, letter in enumerate(one, 1):
@@ -69,6 +70,8 @@ def distance(one: str, other: str) -> int:
             cost = min(last[column] + 1, now[column - 1] + 1, last[column - 1] + (letter != wanted))
             swapped = row > 1 and column > 1 and letter == other[column - 2] and one[row - 2] == wanted
             now.append(min(cost, before[column - 2] + 1) if swapped else cost)
+        if min(now) > most:
+            return most + 1
         before, last = last, now
     return last[-1]
 

@@ -4,7 +4,7 @@ import re
 from typing import Any
 
 from guide.field.families import EITHER, FAMILIES, everyday
-from guide.field.tags import is_valid
+from guide.field.tags import block, is_valid
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import plain
 from guide.flow.replies.kind import Kind
@@ -20,7 +20,17 @@ _UNSURE = frozenset(
      "not certain", "uncertain", "unclear")
 )  # fmt: skip
 _KEY = frozenset(("key", "family key", "the key", "key please"))
-_DAMSELFLY = frozenset(("damsel", "damsels", "damselfly", "damselflies", "damsel fly", "zygoptera", "zygopteran"))
+_DAMSELFLY = frozenset(
+    "damsel damsels damselfly damselflies zygoptera zygopteran dancer dancers bluet bluets forktail forktails "
+    "spreadwing spreadwings jewelwing jewelwings rubyspot rubyspots coenagrionidae lestidae calopterygidae".split()
+)
+_NEAR = {
+    **{name: latin for name, latin in _FAMILY_NAMES.items() if " " not in name},
+    **dict.fromkeys(("unsure", "dunno", "uncertain", "unknown"), "unsure"),
+    **dict.fromkeys(_DAMSELFLY, "damselfly"),
+}
+_STARTS = {name: latin for name, latin in _NEAR.items() if latin not in (EITHER, "unsure", "damselfly")}
+_DENIED = frozenset("no not nor never neither isnt without".split())
 _FILLERS = frozenset("a an the its it is fam family dragonfly dragonflies larva nymph probably maybe think i".split())
 _MIXED = re.compile(r"\bor\b|/|\band\b|,|\?")
 
@@ -35,12 +45,15 @@ class FamilyKind(Kind):
         if words in _UNSURE or words in _KEY:
             return Reading("unsure" if words in _UNSURE else "key", sure=True)
         words = " ".join(word for word in words.split() if word not in _FILLERS)
-        if words in _DAMSELFLY:
+        joined = words.replace(" ", "")
+        if joined in _DAMSELFLY:
             return self.unclear(text, "damselfly")
-        latin = _FAMILY_NAMES.get(words) or _FAMILY_NAMES.get(words.replace(" ", ""))
+        latin = _FAMILY_NAMES.get(words) or _FAMILY_NAMES.get(joined)
         if latin:
             return Reading(latin, sure=True)
-        return self._several(text) or self._roughly(text, words.replace(" ", ""))
+        if not (joined.isalpha() and _DENIED.isdisjoint(words.split())):
+            return self.unclear(text)
+        return self._several(text) or self._roughly(text, joined)
 
     def _several(self, text: str) -> Reading | None:
         """Two families in one text: the pair that can't be told apart is an answer, any other is asked."""
@@ -52,15 +65,18 @@ class FamilyKind(Kind):
         return self.ask(parts[0], text, "which", **_both([parts[0], parts[1]]))
 
     def _roughly(self, text: str, word: str) -> Reading:
-        names = {name: latin for name, latin in _FAMILY_NAMES.items() if " " not in name}
-        started = [latin for latin in beginning(word, names, SHORTEST_FAMILY) if latin != EITHER]
+        started = beginning(word, _STARTS, SHORTEST_FAMILY)
         if len(started) == 1:
             return Reading(started[0], sure=True)
-        found = started or near(word, names)
+        found = started or near(word, _NEAR)
+        if "damselfly" in found:
+            return self.unclear(text, "damselfly")
         if not found:
             return self.unclear(text)
         if len(found) > 1:
             return self.ask(found[0], text, "which", **_both(found))
+        if found[0] == "unsure":
+            return Reading("unsure", phrase="family.took_unsure")
         return Reading(found[0], phrase="family.echo", blanks={"latin": found[0], "answer": everyday(found[0])})
 
     def show(self, value: Any) -> str:
@@ -80,9 +96,9 @@ def _both(found: list[str]) -> dict[str, str]:
     return {"answer": everyday(found[0]).upper(), "other": everyday(found[1]).upper()}
 
 
-_TAG_WORDS = re.compile(r"\b(?:tag|tags|no|nr|number|code|is|slip|its)\b|[#:.,\-]", re.IGNORECASE)
-_LETTERS = str.maketrans({"o": "0", "O": "0", "l": "1", "I": "1", "i": "1"})
-_DIGITS = re.compile(r"[0-9oOlIi]+")
+_TAG_WORDS = re.compile(r"\b(?:tag|tags|no|nr|number|code|is|slip|its|it's|and|or)\b|[#:;.,/&!?'\"\n\-]", re.IGNORECASE)
+DIGIT_LETTERS = str.maketrans({"o": "0", "O": "0", "l": "1", "L": "1", "I": "1", "i": "1"})
+_DIGITS = re.compile(r"[0-9oOlLIi]+")
 
 
 class Tag(Kind):
@@ -94,11 +110,12 @@ class Tag(Kind):
         parts = _TAG_WORDS.sub(" ", text).split()
         if not parts or not all(_DIGITS.fullmatch(part) for part in parts) or not any(c.isdecimal() for c in text):
             return self.unclear(text)
-        codes = [part.translate(_LETTERS) for part in parts]
+        codes = [part.translate(DIGIT_LETTERS) for part in parts]
         if len(codes) > 1 and all(len(code) == asked.tag_width for code in codes):
-            if len(set(codes)) > 1:
-                return self.ask(codes[0], text, "which", answer=codes[0])
-            codes = codes[:1]
+            valid = [code for code in dict.fromkeys(codes) if is_valid(code)]
+            if valid and len(set(codes)) > 1:
+                return self.ask(valid[0], text, "which", answer=valid[0])
+            parts, codes = parts[:1], codes[:1]
         code = "".join(codes)
         if len(code) != asked.tag_width:
             return self.unclear(text, "width", width=str(asked.tag_width))
@@ -109,8 +126,6 @@ class Tag(Kind):
         return Reading(code, sure=True)
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
-        from guide.field.tags import block
-
         return (block(0, 1, asked.tag_width)[0],)
 
 

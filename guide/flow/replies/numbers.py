@@ -10,25 +10,26 @@ from guide.flow.replies.kind import Kind
 
 _NOBODY = frozenset("none nobody noone nil zero no nothing 0".split())
 _COUNTED = frozenset(
-    "people persons person adults adult kids kid children child of us we are in all together here now wear wearing "
+    "people persons person adults adult kids kid children child of us we are all together here now wear wearing "
     "going go larvae larva bags bag there has have".split()
 )
-MOST = 10_000
 
 
 class Number(Kind):
     """A number with a unit. ``units`` maps what people write to a unit's name, ``_value`` a sum to the kind's unit."""
 
     units: ClassVar[Mapping[str, str]] = {}
+    ignored: ClassVar[frozenset[str]] = frozenset()
     usual: tuple[float, float] | None = None
     unit = ""
+    most_ever = 9999
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        offered = amounts(text, self.units)
+        offered = amounts(text, self.units, self.ignored)
         if offered is None:
             return self.unclear(text)
         values = [self._value(parts) for parts in offered]
-        if any(value is None or abs(value) >= MOST for value in values) or values[0] is None:
+        if any(value is None or abs(value) > self.most_ever for value in values) or values[0] is None:
             return self.unclear(text)
         if len(values) > 1:
             return self.ask(values[0], text, "which", answer=self.show(values[0]))
@@ -57,7 +58,7 @@ class Number(Kind):
         return None
 
     def show(self, value: Any) -> str:
-        return value if isinstance(value, str) else f"{value:g} {self.unit}"
+        return value if isinstance(value, str) else f"{value:.12g} {self.unit}"
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
         least, most = self.bounds(asked)
@@ -93,12 +94,13 @@ class Length(Number):
     def _other_unit(self, number: float) -> float | None:
         return tidy(number * 10, 1)
 
-    def read(self, text: str, asked: Asked) -> Reading:
-        """A length quoted as ``"27"`` is no number of inches."""
+    def _read(self, text: str, asked: Asked) -> Reading:
         bare = text.strip()
         if len(bare) > 2 and bare[0] == bare[-1] == '"':
-            text = bare[1:-1]
-        return super().read(text, asked)
+            bare = bare[1:-1]  # "27" in quotation marks is no number of inches
+        if any(len(token) > 1 and token[0] == "0" and token.isdecimal() for token in tokens(bare)):
+            return self.unclear(text)  # 01428 is a tag
+        return super()._read(bare, asked)
 
 
 class Distance(Number):
@@ -139,14 +141,11 @@ class Temperature(Number):
     """A temperature in Celsius. ``72`` may be Fahrenheit: asked."""
 
     name, unit, usual, typical = "temperature", "C", (-10, 45), (22, 18, 4)
+    ignored = frozenset("deg degs degree degrees °".split())
     units: ClassVar[Mapping[str, str]] = {
         **dict.fromkeys(("c", "celsius", "centigrade", "degc"), "C"),
         **dict.fromkeys(("f", "fahrenheit", "degf"), "F"),
     }
-
-    def _read(self, text: str, asked: Asked) -> Reading:
-        words = [word for word in tokens(text) if word not in ("deg", "degs", "degree", "degrees", "°")]
-        return super()._read(" ".join(words) if words != tokens(text) else text, asked)
 
     def _value(self, parts: list[Amount]) -> float | None:
         if len(parts) != 1:
@@ -161,7 +160,7 @@ class Temperature(Number):
 class Duration(Number):
     """A duration in seconds; a bare number is seconds, as read off a stopwatch."""
 
-    name, unit, typical = "duration", "s", (20, 600)
+    name, unit, typical, most_ever = "duration", "s", (20, 600), 999_999
     units: ClassVar[Mapping[str, str]] = {
         **dict.fromkeys(("s", "sec", "secs", "second", "seconds"), "s"),
         **dict.fromkeys(("m", "min", "mins", "minute", "minutes"), "min"),
@@ -178,12 +177,21 @@ class Duration(Number):
         if words in self._words:
             return self._bounded(text, self._words[words], [Amount(0, "s")], asked)
         minutes, colon, seconds = text.strip(" .!").partition(":")
-        if colon and minutes.isdecimal() and seconds.isdecimal() and len(minutes) < 4 and len(seconds) == 2:
+        if (
+            colon
+            and minutes.isdecimal()
+            and seconds.isdecimal()
+            and len(minutes) < 4
+            and len(seconds) == 2
+            and seconds < "60"
+        ):
             value = int(minutes) * 60 + int(seconds)
             return self._bounded(text, value, [Amount(value, "s")], asked)
         return super()._read(text, asked)
 
     def _value(self, parts: list[Amount]) -> float | None:
+        if len(parts) == 2 and parts[0].unit == "h" and not parts[1].unit:
+            parts = [parts[0], Amount(parts[1].number, "min")]
         value = _one(parts, self._factors, 1)
         return value if value is not None and value >= 0 else None
 
@@ -191,14 +199,12 @@ class Duration(Number):
 class Count(Number):
     """How many: a whole number, 0 or more."""
 
-    name, typical = "count", (1, 0)
+    name, typical, ignored = "count", (1, 0), _COUNTED
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        words = plain(text).replace("no one", "noone")
-        if words.split(" ")[0] in _NOBODY and all(w in _NOBODY or w in _COUNTED for w in words.split()):
+        words = plain(text).replace("no one", "noone").split()
+        if words and words[0] in _NOBODY and words != ["no"] and _COUNTED.issuperset(words[1:]):
             text = "0"
-        else:
-            text = " ".join(token for token in tokens(text) if token not in _COUNTED) if len(text) <= 60 else text
         return super()._read(text, asked)
 
     def _value(self, parts: list[Amount]) -> float | None:

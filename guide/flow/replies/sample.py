@@ -4,11 +4,11 @@ import re
 from dataclasses import dataclass, replace
 from typing import Any
 
-from guide.field.tags import is_valid
+from guide.field.tags import block, is_valid
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import clean, plain
 from guide.flow.replies.kind import Kind
-from guide.flow.replies.names import FamilyKind
+from guide.flow.replies.names import DIGIT_LETTERS, FamilyKind
 from guide.flow.replies.numbers import Length
 
 FIELDS = ("length_mm", "family", "tag")
@@ -22,7 +22,12 @@ PROBLEMS = (
     "odd_length",
 )
 _PARTS = re.compile(r"[;\n]")
-_LENGTH = re.compile(r"(?<![\w.,])(~?\d+(?:[.,]\d+)?)(?:\s*(mm|cm|in|inch|inches|millimet(?:re|er)s?|mil)\b)?", re.I)
+_ONE_LENGTH = r"\d+(?:[.,]\d+)?(?:\s*(?:mm|cm|in|inch|inches|mil|millimet(?:re|er)s?)\b|\")?"
+_LENGTH = re.compile(rf"(?<![\w.])(?<!\d,){_ONE_LENGTH}(?:\s*(?:-|to|or)\s*{_ONE_LENGTH})?", re.IGNORECASE)
+_MARKED_TAG = re.compile(r"(?:\btag\b[\s:#]*|#\s*)(?=[oil]*\d)([\doil]{1,8})(?!\w)", re.IGNORECASE)
+_AROUND = re.compile(
+    r"\b(?:tag|length|long|mm|cm|family|size|about|approx|ca|around|roughly|and|is)\b|[#:,+&~]", re.IGNORECASE
+)
 _length, _family = Length(), FamilyKind()
 
 
@@ -30,7 +35,7 @@ _length, _family = Length(), FamilyKind()
 class SampleReading:
     """One part of a text: its words, what was understood of it, and what is wrong (one of PROBLEMS, or empty).
 
-    ``phrase`` and ``blanks`` are the question or echo that the family or length brings.
+    ``phrase`` and ``blanks`` are the question or echo that the length, family or tag brings.
     """
 
     text: str
@@ -42,41 +47,56 @@ class SampleReading:
 
 def read_samples(text: str, asked: Asked) -> list[SampleReading]:
     """Each part of a text, read as a sample; a good one among bad ones is still good."""
-    return [_read_one(part.strip(), asked) for part in _PARTS.split(clean(text)) if part.strip(" .,")]
+    asked = replace(asked, options=())
+    return [_read_one(part.strip(), asked) for part in _PARTS.split(clean(text)) if plain(part)]
 
 
 def _read_one(text: str, asked: Asked) -> SampleReading:
     fields: dict[str, Any] = {}
-    words = text
-    tag = re.search(rf"(?:\btag\s*:?\s*|#\s*)?(?<!\d)(\d{{{asked.tag_width}}})(?!\d)", text, re.I)
-    if tag:
-        fields["tag"] = tag[1]
-        words = text[: tag.start()] + " " + text[tag.end() :]
+    length, named = Reading(), Reading()
+    written, words = _cut_tag(text, asked.tag_width)
+    if written:
+        fields["tag"] = written.translate(DIGIT_LETTERS)
     measured = _LENGTH.search(words)
-    reading = Reading()
     if measured:
-        reading = _length.read(measured[0], replace(asked, options=()))
-        words = words[: measured.start()] + " " + words[measured.end() :]
-        if reading.value is not None:
-            fields["length_mm"] = reading.value
-    words = re.sub(r"\b(?:tag|length|long|mm|cm|family)\b|[#:,+&]", " ", words, flags=re.I)
-    named = _family.read(words, replace(asked, options=())) if plain(words) else Reading()
-    if named.value is not None and named.value != "key" and not named.ask:
-        fields["family"] = named.value
-    problem = _problem(fields, bool(plain(words)), reading, asked)
-    said = reading if problem == "odd_length" else named
+        length = _length.read(measured[0], asked)
+        words = f"{words[: measured.start()]} {words[measured.end() :]}"
+        if length.value is not None:
+            fields["length_mm"] = length.value
+    words = _AROUND.sub(" ", words)
+    if plain(words):
+        named = _family.read(words, asked)
+        if named.value is not None and named.value != "key" and not named.ask:
+            fields["family"] = named.value
+    problem = _problem(fields, words, length, asked)
+    said = length if problem == "odd_length" else named
+    if not said.phrase and written != fields.get("tag", ""):
+        said = Reading(phrase="tag.echo", blanks={"tag": fields["tag"]})
     return SampleReading(text, fields, problem, said.phrase, tuple(said.blanks.items()))
 
 
-def _problem(fields: dict[str, Any], has_words: bool, length: Reading, asked: Asked) -> str:
+def _cut_tag(text: str, width: int) -> tuple[str, str]:
+    """The tag as it is written, or "", and the text without it: so many digits, or what follows # or TAG, or digits
+    some of which are typed as letters."""
+    found = re.search(rf"(?<!\d)()(\d{{{width}}})(?!\d)", text)
+    if found is None and (marked := _MARKED_TAG.search(text)):
+        return marked[1], f"{text[: marked.start()]} {text[marked.end() :]}"
+    if found is None:
+        found = re.search(rf"(?<!\w)(?=[oil]{{0,{width - 1}}}\d)()([\doil]{{{width}}})(?!\w)", text, re.IGNORECASE)
+    return (found[2], f"{text[: found.start()]} {text[found.end() :]}") if found else ("", text)
+
+
+def _problem(fields: dict[str, Any], words: str, length: Reading, asked: Asked) -> str:
     if "length_mm" not in fields and "tag" not in fields:
         return "not_a_sample" if "family" not in fields or len(asked.fields) < 2 else "missing_length"
-    if has_words and "family" not in fields:
+    if any(char.isdecimal() for char in words):
+        return "not_a_sample"
+    if plain(words) and "family" not in fields:
         return "unclear_family"
     for name in asked.fields:
         if name not in fields:
             return f"missing_{name.removesuffix('_mm')}"
-    if "tag" in fields and not is_valid(fields["tag"]):
+    if "tag" in fields and not (len(fields["tag"]) == asked.tag_width and is_valid(fields["tag"])):
         return "check_digit"
     return "odd_length" if length.ask else ""
 
@@ -107,12 +127,10 @@ class Sample(Kind):
             return value
         if isinstance(value, list):
             return "; ".join(self.show(one) for one in value)
-        words = [f"{value['length_mm']:g}"] if "length_mm" in value else []
+        words = [f"{value['length_mm']:.12g}"] if "length_mm" in value else []
         words += [_family.show(value["family"])] if "family" in value else []
         return " ".join([*words, *([value["tag"]] if "tag" in value else [])])
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
-        from guide.field.tags import block
-
         typical = {"length_mm": 27, "family": "Aeshnidae", "tag": block(0, 1, asked.tag_width)[0]}
         return (self.show({name: typical[name] for name in asked.fields}),)

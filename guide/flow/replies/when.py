@@ -2,18 +2,17 @@
 
 import re
 from datetime import date, timedelta
-from typing import Any
 
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import plain
 from guide.flow.replies.kind import Kind
 
-_MONTHS = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
+_MONTHS = "january february march april may june july august september october november december".split()
 _DAYS = {"today": 0, "yesterday": -1, "tomorrow": 1}
 _ISO = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})\.?")
 _NUMBERS = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})\.?")
-_CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?\s*(am|pm|a\.m\.?|p\.m\.?|h|uhr|oclock|o'clock)?\.?")
-_COMPACT = re.compile(r"(\d{2})(\d{2})\s*(?:h|hrs|hours)?\.?")
+_CLOCK = re.compile(r"(\d{1,2})(?:[:.h](\d{2}))?\s*(am|pm|a\.m|p\.m|h)?(?:o'?clock)?\.?")
+_COMPACT = re.compile(r"(\d{1,2})(\d{2})\s*(?:h|hrs|hours)?\.?")
 
 
 class Date(Kind):
@@ -41,7 +40,7 @@ class Date(Kind):
 
     def _in_words(self, text: str, asked: Asked) -> Reading:
         words = [re.sub(r"(?<=\d)(st|nd|rd|th)$", "", word) for word in plain(text).split() if word != "of"]
-        months = [_MONTHS.index(word[:3]) + 1 for word in words if word[:3] in _MONTHS and word.isalpha()]
+        months = [month for word in words if (month := _month(word))]
         numbers = [int(word) for word in words if word.isdecimal() and len(word) < 5]
         if len(months) != 1 or len(words) != len(months) + len(numbers) or not 0 < len(numbers) < 3:
             return self.unclear(text)
@@ -58,6 +57,13 @@ class Date(Kind):
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
         return (asked.now.date().isoformat() if asked.now else "2026-07-04",)
+
+
+def _month(word: str) -> int:
+    """1 to 12 for a month's name or its first three or more letters, else 0."""
+    if word == "sept" or len(word) < 3:
+        return 9 if word == "sept" else 0
+    return next((number for number, name in enumerate(_MONTHS, 1) if name.startswith(word)), 0)
 
 
 def _day(year: int, month: int, day: int) -> str | None:
@@ -101,6 +107,3 @@ class Time(Kind):
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
         return (asked.now.strftime("%H:%M") if asked.now else "14:30",)
-
-    def show(self, value: Any) -> str:
-        return str(value)

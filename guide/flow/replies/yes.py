@@ -2,17 +2,17 @@
 
 from typing import Any
 
+from guide.flow.replies.agree import DONE, NO, YES
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import plain
 from guide.flow.replies.kind import Kind
 
-_YES = frozenset(
-    "y yes yep yeah yup ya yea ye ok okay okey oki k kk okk sure true correct right aye affirmative".split()
-)
-_NO = frozenset("n no nope nah nay negative false wrong never none".split())
-_DONE = frozenset("done ready finished complete completed sealed shut closed bagged all set got in did".split())
+_DONE_IN_WORDS = frozenset(
+    ("all done", "all set", "all good", "got it", "we did", "its done", "it is done", "we are done", "were done",
+     "its sealed", "it is sealed", "its in", "it is in")
+)  # fmt: skip
 _FOLLOWERS = frozenset("it is we are they do all thanks thank you please of course all good fine that now were".split())
-_NOT_YET = frozenset("not yet wait no n nope hold on later moment minute a one sec second still working".split())
+_NOT_YET = frozenset("not yet wait no n nope hold later moment minute sec second still nearly almost".split())
 
 
 def _says(words: list[str], wanted: frozenset[str]) -> bool:
@@ -25,12 +25,10 @@ class Done(Kind):
     name = "done"
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        words = plain(text).split()
-        if _says(words, _YES | _DONE):
+        words = plain(text)
+        if _says(words.split(), YES | DONE) or words in _DONE_IN_WORDS:
             return Reading(True, sure=True)
-        if words and all(word in _NOT_YET for word in words):
-            return self.unclear(text, "not_yet")
-        return self.unclear(text)
+        return self.unclear(text, "unclear" if _NOT_YET.isdisjoint(words.split()) else "not_yet")
 
     def show(self, value: Any) -> str:
         return "OK" if value is True else str(value)
@@ -52,9 +50,9 @@ class YesNo(Kind):
 
     def _read(self, text: str, asked: Asked) -> Reading:
         words = plain(text).split()
-        if _says(words, _YES):
+        if _says(words, YES):
             return Reading(True, sure=True)
-        if _says(words, _NO):
+        if _says(words, NO):
             return Reading(False, sure=True)
         return self.unclear(text)
 
