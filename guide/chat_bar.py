@@ -9,7 +9,7 @@ from guide.gateway.exchange import Exchange
 from guide.talk.summary import tally_words
 
 _WHO = re.compile(r"\b(CLEAN|DIRTY|BOTH|ALL|LEADER):")
-_TIMERS = {"thunder": "shelter", "spot": "this spot", "check_in": "check-in", "home": "all home?"}
+_TIMERS = {"thunder": "shelter", "contact": "tub", "spot": "this spot", "check_in": "check-in", "home": "all home?"}
 
 
 @dataclass(frozen=True)

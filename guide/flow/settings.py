@@ -6,9 +6,16 @@ from typing import Any
 from guide.errors import SettingsError
 
 
+DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
+
+
 @dataclass(frozen=True)
 class Site:
-    """One water body's sampling place. ``flows`` is True where the water moves; ``zone`` is an IANA time zone."""
+    """One water body's sampling place. ``flows`` is True where the water moves; ``zone`` is an IANA time zone.
+
+    ``take_limit`` larvae a visit (0: none set), ``protected`` families and ``disinfectant`` are what the site's permit
+    says.
+    """
 
     code: str
     name: str
@@ -18,6 +25,9 @@ class Site:
     lat: float | None = None
     lon: float | None = None
     permit: str = ""
+    take_limit: int = 0
+    protected: tuple[str, ...] = ()
+    disinfectant: str = ""
 
 
 @dataclass(frozen=True)
@@ -59,6 +69,15 @@ class Settings:
         default=10, metadata={"doc": "minutes to answer a check-in before the others are told"}
     )
     thunder_wait_min: int = field(default=30, metadata={"doc": "minutes of shelter after the last rumble or flash"})
+    waiver_word: str = field(
+        default="", metadata={"doc": "the coordinator's word that lets a kit in without a disinfection in the record"}
+    )
+    disinfectant: str = field(
+        default="bleach", metadata={"doc": "bleach, dry, hot or freeze, where the permit says nothing"}
+    )
+    bleach_percent: float = field(default=10.0, metadata={"doc": "household bleach in the tub, percent by volume"})
+    contact_min: int = field(default=10, metadata={"doc": "minutes that gear lies in the tub"})
+    dry_days: int = field(default=5, metadata={"doc": "days of drying, where the permit asks for it"})
     home_min: int = field(default=120, metadata={"doc": "minutes after close until 'all home?' is asked"})
     lossy_repeat_s: int = field(
         default=20,
@@ -99,7 +118,7 @@ def settings_from(table: dict[str, Any], file: str = "programme.toml") -> Settin
 
 
 def _site(table: dict[str, Any]) -> Site:
-    return Site(**{**table, "words": tuple(table.get("words", []))})
+    return Site(**{**table, "words": tuple(table.get("words", [])), "protected": tuple(table.get("protected", []))})
 
 
 def _check(settings: Settings, file: str) -> None:
@@ -111,5 +130,8 @@ def _check(settings: Settings, file: str) -> None:
         raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
     if not settings.join_words:
         raise SettingsError(f"{file}: join_words needs at least one word")
+    for method in (settings.disinfectant, *(site.disinfectant for site in settings.sites)):
+        if method not in ("", *DISINFECTANTS):
+            raise SettingsError(f"{file}: disinfectant {method!r} must be one of {', '.join(DISINFECTANTS)}")
     if settings.target < 1:
         raise SettingsError(f"{file}: target = {settings.target} must be at least 1")

@@ -170,6 +170,25 @@ def _remedy(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     )
 
 
+def _kit_used(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """A kit went to a water: it needs disinfecting before it goes to another."""
+    _set_kit(db, row, data["kit"], data["site"], None)
+
+
+def _kit_disinfected(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    _set_kit(db, row, data["kit"], None, row.id)
+
+
+def _set_kit(db: sqlite3.Connection, row: LogRow, uid: str, site: str | None, entry: int | None) -> None:
+    db.execute(
+        "INSERT INTO kit (programme, practice, uid, last_site, disinfected_entry) "
+        "SELECT programme, practice, ?, ?, ? FROM visit WHERE uid = ? "
+        "ON CONFLICT (programme, practice, uid) DO UPDATE SET "
+        "last_site = coalesce(excluded.last_site, last_site), disinfected_entry = excluded.disinfected_entry",
+        (uid, site, entry, row.stream),
+    )
+
+
 def _visit_closed(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     db.execute("UPDATE visit SET status = 'closed', closed_at = ? WHERE uid = ?", (row.at, row.stream))
 
@@ -194,6 +213,8 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "swap": _swap,
     "contamination": _contamination,
     "remedy": _remedy,
+    "kit_used": _kit_used,
+    "kit_disinfected": _kit_disinfected,
     "visit_closed": _visit_closed,
     "tags_loaded": _tags_loaded,
 }

@@ -6,7 +6,7 @@ from datetime import datetime
 
 from guide.record.log import Entry, links
 from guide.record.store import Store
-from guide.talk.snapshot import SampleView, SeatFacts, SeatView, TagView, VisitView
+from guide.talk.snapshot import KitView, SampleView, SeatFacts, SeatView, TagView, VisitView
 
 _SAMPLES = (
     "SELECT uid, status, tag, length_mm, family, sure, seat, gloves, sealed_at, kind, "
@@ -86,6 +86,14 @@ class RecordSnapshot:
             (self.visit_uid, self.seat_id),
         )
         return [SeatView(*row) for row in rows]
+
+    def kit(self, uid: str) -> KitView | None:
+        visit = self.visit()
+        row = self.db.execute(
+            "SELECT last_site, disinfected_entry FROM kit WHERE programme = ? AND practice = ? AND uid = ?",
+            (self._programme, visit.practice, uid),
+        ).fetchone()
+        return KitView(row[0], row[1] is not None) if row else None
 
     def clean_before(self) -> int:
         """Clean samples this phone's earlier seats have kept, in visits of the same sort (practice or real)."""

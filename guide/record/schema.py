@@ -6,7 +6,7 @@ APPLICATION_ID = 0x57414445
 VERSION = 1
 """The newest schema; ``user_version`` of a database holds its own."""
 
-PROJECTIONS = ("visit", "sample", "sample_flag", "tag", "contamination", "safety")
+PROJECTIONS = ("visit", "sample", "sample_flag", "tag", "contamination", "safety", "kit")
 """Tables that are only the log folded; ``desk verify`` folds them again and compares."""
 
 TRIGGERS = {
@@ -49,6 +49,10 @@ CREATE TABLE safety (
     entry INTEGER PRIMARY KEY, visit TEXT NOT NULL, question TEXT NOT NULL, answer TEXT NOT NULL
 ) STRICT;
 CREATE INDEX safety_visit ON safety(visit);
+CREATE TABLE kit (
+    programme TEXT NOT NULL, practice INTEGER NOT NULL, uid TEXT NOT NULL, last_site TEXT, disinfected_entry INTEGER,
+    PRIMARY KEY (programme, practice, uid)
+) STRICT, WITHOUT ROWID;
 """
 
 OTHER_TABLES = """
@@ -61,7 +65,6 @@ CREATE TABLE site (
     id INTEGER PRIMARY KEY, programme TEXT NOT NULL, code TEXT NOT NULL, name TEXT NOT NULL, zone TEXT NOT NULL,
     lat REAL, lon REAL, permit TEXT, UNIQUE (programme, code)
 ) STRICT;
-CREATE TABLE kit (id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, last_site TEXT, disinfected_entry INTEGER) STRICT;
 CREATE TABLE seat (
     id INTEGER PRIMARY KEY, visit TEXT NOT NULL REFERENCES visit(uid), role TEXT NOT NULL, letter TEXT NOT NULL,
     join_word TEXT, phone INTEGER REFERENCES phone(id), state TEXT NOT NULL, rev INTEGER NOT NULL DEFAULT 0,

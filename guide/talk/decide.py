@@ -28,6 +28,7 @@ _REACTION = re.compile(
 )
 _AGREES = ("liked", "loved", "emphasized")
 _SAME_BEGINNING = 20
+AFTER_CLOSE = ("close", "pairs", "disinfect", "freeze")
 _READ_BACK = ("{length}", "{family}", "{tag}", "{got}")
 _COUNTED_OUT = ("danger.what", "danger.hurt", "danger.lost", "danger.bleach", "danger.leave", "danger.again")
 
@@ -114,7 +115,7 @@ def finish(turn: Turn) -> Decision:
 
 def _understand(turn: Turn) -> None:
     word = find_word(turn.text)
-    if turn.visit.status == "closed" and turn.step.kind != REST and turn.state.base.flow != "close":
+    if turn.visit.status == "closed" and turn.step.kind != REST and turn.state.base.flow not in AFTER_CLOSE:
         _closed_by_another(turn)
     elif word is not None:
         word.act(turn, word.rest)

@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from guide.field.families import FAMILIES
-from guide.talk import samples
+from guide.talk import gear, samples
 from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
@@ -15,11 +15,6 @@ from guide.talk.words import set_pace
 EITHER = "Corduliidae/Libellulidae"
 
 # Arriving and safety
-
-
-def _spare_kit(turn: Turn) -> None:
-    turn.answers["kit"] = "spare"
-    turn.log("answer", {"kit": "spare"})
 
 
 def _bank_only(turn: Turn) -> None:
@@ -315,7 +310,7 @@ def _note_offer(turn: Turn) -> None:
 
 
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {
-    "spare_kit": _spare_kit,
+    **gear.EFFECTS,
     "bank_only": _bank_only,
     "pass_safety": _pass_safety,
     "warn_cool": lambda turn: turn.lead(turn.phrase("cool_water")),

@@ -51,6 +51,14 @@ class TagView:
 
 
 @dataclass(frozen=True)
+class KitView:
+    """A kit: the site it was last at, and whether it was disinfected since."""
+
+    last_site: str | None
+    disinfected: bool
+
+
+@dataclass(frozen=True)
 class SeatView:
     """A seat of a visit, its phone's number, and the step its visit's talk is ``at``."""
 
@@ -84,6 +92,7 @@ class Snapshot(Protocol):
     def new_sample_uid(self, already: int) -> str: ...
     def answer_ref(self, name: str, sample_uid: str | None) -> str | None: ...
     def other_seats(self) -> list[SeatView]: ...
+    def kit(self, uid: str) -> KitView | None: ...
     def clean_before(self) -> int: ...
     def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str: ...
 
@@ -97,6 +106,7 @@ class MemorySnapshot:
     tags: dict[str, TagView] = field(default_factory=dict)
     seats: list[SeatView] = field(default_factory=list)
     clean: int = 0
+    kits: dict[str, KitView] = field(default_factory=dict)
 
     def visit(self) -> VisitView:
         return self.visit_view
@@ -118,6 +128,9 @@ class MemorySnapshot:
 
     def other_seats(self) -> list[SeatView]:
         return self.seats
+
+    def kit(self, uid: str) -> KitView | None:
+        return self.kits.get(uid)
 
     def clean_before(self) -> int:
         return self.clean

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from guide.flow.model import REST
+from guide.talk import gear
 from guide.talk.decide import finish
 from guide.talk.decision import Decision
 from guide.talk.snapshot import SeatFacts, Snapshot
@@ -31,6 +32,20 @@ def _thunder(turn: Turn) -> None:
         turn.ask_again()
 
 
+def _contact(turn: Turn) -> None:
+    if turn.state.top.state == "disinfect.contact":
+        turn.log("timer", {"timer": "contact"})
+        turn.state.paused = False
+        turn.state.top.go("disinfect.rinse")
+        turn.ask_again()
+
+
+def _gear(turn: Turn) -> None:
+    """Drying or freezing is over: the kit is free for another water."""
+    turn.log("kit_disinfected", {"kit": gear.kit(turn), "how": gear.disinfectant(turn)})
+    turn.lead(turn.phrase("timer.gear"))
+
+
 def _check_in(turn: Turn) -> None:
     turn.log("timer", {"timer": "check_in"})
     turn.lead(turn.phrase("timer.check_in"))
@@ -50,6 +65,8 @@ def _home(turn: Turn) -> None:
         turn.state.base.go("close.home")
         turn.ask_again()
         turn.start_timer("home_alarm", turn.settings.check_in_grace_min)
+    elif turn.visit.status == "closed":
+        turn.start_timer("home", turn.settings.check_in_grace_min)
 
 
 def _home_alarm(turn: Turn) -> None:
@@ -62,6 +79,8 @@ def _home_alarm(turn: Turn) -> None:
 _TIMERS: dict[str, Callable[[Turn], None]] = {
     "spot": _spot,
     "thunder": _thunder,
+    "contact": _contact,
+    "gear": _gear,
     "check_in": _check_in,
     "check_in_alarm": _check_in_alarm,
     "home": _home,

@@ -84,7 +84,7 @@ def test_the_shipped_book_has_no_problem(book):
         ("Tray empty? MOVE", "[Tray empty] {site}{site}{site} MOVE", "too many for 1 SMS"),
         ("BOTH: read all, phone away.", "Read all, phone away.", "doesn't say who acts"),
         ('name = "Sallow Fen"', 'name = "Sallow Fen and the meadows behind it"', "20 at most"),
-        ('{ on = "no", go = "unclean" }', '{ on = "no", go = "seen" }', "no branch leads to this step"),
+        ('{ on = "NO", go = "unclean" }', '{ on = "NO", go = "seen" }', "no branch leads to this step"),
     ],
 )
 def test_flow_check_finds_what_would_not_fit_or_not_be_reached(old, new, problem):

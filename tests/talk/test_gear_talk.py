@@ -1,0 +1,77 @@
+"""The kit: its gate at arrival, and its disinfection with the sum and the contact timer."""
+
+import pytest
+
+
+@pytest.fixture
+def closed(pond):
+    """A visit at Amberwell Pond with kit K1, closed with no larvae."""
+    pond.until("net.spot")
+    pond.text("pack")
+    pond.until("close.end")
+    return pond
+
+
+def arrive(pond, site: str, kit: str) -> list[str]:
+    return pond.converse("NEW", site, kit)
+
+
+def test_a_kit_that_was_in_another_water_and_not_disinfected_is_stopped(closed):
+    (answer,) = arrive(closed, "quill", "k1")
+    assert answer.startswith("BOTH: kit K1 was last in Amberwell Pond, no disinfection since.")
+    closed.text("spare")
+    assert closed.step().startswith("arrive.")
+    assert closed.rows("SELECT uid FROM kit") == [("K1",)]
+
+
+def test_the_same_water_again_needs_no_disinfection(closed):
+    arrive(closed, "amberwell", "K1")
+    assert closed.step() in ("arrive.look", "arrive.people")
+
+
+def test_the_coordinators_word_lets_a_kit_in_and_is_logged(closed):
+    arrive(closed, "quill", "K1")
+    assert "not the word" in closed.text("please")[0]
+    closed.text("bittern")
+    assert closed.step() in ("arrive.look", "arrive.people")
+    assert closed.rows("SELECT count(*) FROM log WHERE kind = 'waiver'") == [(1,)]
+
+
+def test_home_closes_a_visit_that_never_went_in_the_water(closed):
+    arrive(closed, "quill", "NO")
+    closed.text("home")
+    assert closed.step() == "close.home_unclean"
+    assert closed.rows("SELECT status FROM visit") == [("closed",), ("closed",)]
+    assert closed.rows("SELECT last_site FROM kit") == [("amberwell",)]
+
+
+def test_disinfection_opens_the_gate_at_the_next_water(closed):
+    closed.converse("GEAR", "y", "ok", "20 L", "6", "n")
+    assert "18.0 L water first, then 2000 mL bleach" in closed.last["+100"][-1].text
+    closed.converse("ok", "ok")
+    assert closed.step() == "disinfect.contact"
+    assert "Not yet: 8 minutes" in closed.converse("over", "over")[0]
+    assert [out.step for out in closed.wait(9)] == ["disinfect.rinse"]
+    closed.converse("ok", "ok")
+    assert closed.step() == "close.end"
+    arrive(closed, "quill", "K1")
+    assert closed.step() in ("arrive.look", "arrive.people")
+    closed.whole()
+
+
+@pytest.mark.parametrize("label", ["NONE", "3", "12"])
+def test_a_bottle_without_a_label_or_outside_five_to_nine_percent_is_refused(closed, label):
+    closed.converse("gear", "y", "ok", "20 L", label)
+    assert closed.step() == "disinfect.unusable"
+
+
+def test_an_old_scented_or_splashless_bottle_is_refused(closed):
+    closed.converse("gear", "y", "ok", "2 buckets", "6", "y")
+    assert closed.step() == "disinfect.unusable"
+    closed.converse("later")
+    assert closed.rows("SELECT disinfected_entry FROM kit") == [(None,)]
+
+
+def test_bleach_is_never_mixed_on_the_bank(closed):
+    closed.converse("gear", "n")
+    assert "not here" in closed.last["+100"][-1].text
