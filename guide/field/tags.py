@@ -41,9 +41,7 @@ def block(first: int, count: int, width: int) -> list[str]:
     Raises ValueError if the numbers don't fit the width.
     """
     if first < 0 or count < 0 or width < 2:
-        raise ValueError(
-            f"tags from {first}, {count} of them, {width} digits wide: none may be negative, nor one digit"
-        )
+        raise ValueError(f"{count} tags from {first}, {width} digits wide: nothing negative, and two digits at least")
     last = first + count - 1
     if last >= 10 ** (width - 1):
         fits = len(str(last)) + 1

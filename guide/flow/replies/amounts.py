@@ -16,7 +16,7 @@ _WORDS = {word: value for value, word in enumerate(_SMALL)} | {word: 20 + 10 * n
 _TOKEN = re.compile(r"\d+(?:[.,]\d+)?|[.,]\d+|[a-z]+|°|'|\"|-|~|=|/|:|&|\+")
 _FILLERS = frozenset(
     "about around approx approximately roughly ca circa ish is its it it's = ~ : + long length deep depth water temp "
-    "temperature now exactly just only a an of the".split()
+    "temperature now exactly just only of the".split()
 )
 _BETWEEN = frozenset(("-", "or", "to", "/", "and", "&"))
 
@@ -54,7 +54,7 @@ def amounts(text: str, units: Mapping[str, str], ignored: frozenset[str] = froze
             found.append([])
         elif token in ("-", "minus"):
             sign = -1
-        elif token not in _FILLERS and token not in units:
+        elif token not in _FILLERS and (token not in units or len(found) > 1):  # 10 m/s is no length
             return None
     found = [part for part in found if part]
     return _with_shared_unit(found) if found else None

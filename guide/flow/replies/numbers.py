@@ -96,7 +96,7 @@ class Length(Number):
 
     def _read(self, text: str, asked: Asked) -> Reading:
         bare = text.strip()
-        if len(bare) > 2 and bare[0] == bare[-1] == '"':
+        if len(bare) > 2 and bare[0] == bare[-1] and bare[0] in "'\"":
             bare = bare[1:-1]  # "27" in quotation marks is no number of inches
         if any(len(token) > 1 and token[0] == "0" and token.isdecimal() for token in tokens(bare)):
             return self.unclear(text)  # 01428 is a tag
