@@ -132,5 +132,7 @@ class Sample(Kind):
         return " ".join([*words, *([value["tag"]] if "tag" in value else [])])
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
-        typical = {"length_mm": 27, "family": "Aeshnidae", "tag": block(0, 1, asked.tag_width)[0]}
+        asked = replace(asked, options=())
+        length = _length.read(_length.samples(asked)[0], asked).value
+        typical = {"length_mm": length, "family": "Aeshnidae", "tag": block(0, 1, asked.tag_width)[0]}
         return (self.show({name: typical[name] for name in asked.fields}),)
