@@ -34,7 +34,7 @@ def read_bar(exchange: Exchange, number: str, now: datetime) -> Bar:
     turn = exchange.draft(number, now)
     if turn is None:
         return Bar()
-    kept, target = len(turn.kept()), turn.visit.target
+    kept, target = len(turn.kept()), turn.target
     timers = exchange.store.running_timers(number)
     return Bar(
         who_acts(turn.prompt()),

@@ -5,7 +5,7 @@ from typing import Any
 
 from guide.errors import SettingsError
 
-
+BOTTLES = ("acid", "preserved", "empty")
 DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
 
 
@@ -69,6 +69,26 @@ class Settings:
         default=10, metadata={"doc": "minutes to answer a check-in before the others are told"}
     )
     thunder_wait_min: int = field(default=30, metadata={"doc": "minutes of shelter after the last rumble or flash"})
+    water_bottles: int = field(
+        default=0, metadata={"doc": "bottles of water at a site (0: only when a pair texts WATER)"}
+    )
+    bottle: str = field(
+        default="acid", metadata={"doc": "how bottles come: acid (or pure water) in them, preserved, empty"}
+    )
+    rinse_times: int = field(default=3, metadata={"doc": "rinses of a bottle with site water"})
+    blank_every: int = field(
+        default=10, metadata={"doc": "a field blank for each so many bottles, at least one a visit"}
+    )
+    duplicate_every: int = field(default=10, metadata={"doc": "a field duplicate for each so many bottles"})
+    preserve_h: int = field(default=48, metadata={"doc": "hours from the bottle to preservation at the lab"})
+    late_water: bool = field(default=True, metadata={"doc": "water or sediment after netting is allowed, with a flag"})
+    sediment_jars: int = field(
+        default=0, metadata={"doc": "jars of sediment at a site (0: only when a pair texts SEDIMENT)"}
+    )
+    sediment_top_cm: int = field(default=2, metadata={"doc": "depth of sediment taken, cm"})
+    sediment_frozen: bool = field(default=False, metadata={"doc": "the lab wants sediment frozen"})
+    window_days: int = field(default=7, metadata={"doc": "days between water or sediment and larvae of a site"})
+    ice_check_min: int = field(default=120, metadata={"doc": "minutes between ice checks on the way to the freezer"})
     waiver_word: str = field(
         default="", metadata={"doc": "the coordinator's word that lets a kit in without a disinfection in the record"}
     )
@@ -130,6 +150,8 @@ def _check(settings: Settings, file: str) -> None:
         raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
     if not settings.join_words:
         raise SettingsError(f"{file}: join_words needs at least one word")
+    if settings.bottle not in BOTTLES:
+        raise SettingsError(f"{file}: bottle {settings.bottle!r} must be one of {', '.join(BOTTLES)}")
     for method in (settings.disinfectant, *(site.disinfectant for site in settings.sites)):
         if method not in ("", *DISINFECTANTS):
             raise SettingsError(f"{file}: disinfectant {method!r} must be one of {', '.join(DISINFECTANTS)}")

@@ -170,6 +170,14 @@ def _remedy(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     )
 
 
+def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    marks = ", ".join("?" * len(data["kinds"]))
+    db.execute(
+        f"UPDATE sample SET frozen_at = ? WHERE visit = ? AND status = 'kept' AND kind IN ({marks})",
+        (row.at, row.stream, *data["kinds"]),
+    )
+
+
 def _kit_used(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A kit went to a water: it needs disinfecting before it goes to another."""
     _set_kit(db, row, data["kit"], data["site"], None)
@@ -213,6 +221,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "swap": _swap,
     "contamination": _contamination,
     "remedy": _remedy,
+    "frozen": _frozen,
     "kit_used": _kit_used,
     "kit_disinfected": _kit_disinfected,
     "visit_closed": _visit_closed,

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from math import ceil
 
 from guide.flow.registry import Blank, Registry
-from guide.talk import gear, samples
+from guide.talk import bottles, gear, samples
 from guide.talk.conditions import CONDITIONS, drift_speed, most_in_water, number, others_at_work, own_kept
 from guide.talk.effects import EFFECTS
 from guide.talk.summary import both_names, short_name, tally_words, too_few
@@ -73,7 +73,7 @@ def _few(turn: Turn) -> str:
 
 
 def _full(turn: Turn) -> str:
-    return "All larvae found! " if len(turn.kept()) >= turn.visit.target else ""
+    return "All larvae found! " if len(turn.kept()) >= turn.target else ""
 
 
 def _last_tags(turn: Turn) -> str:
@@ -88,6 +88,7 @@ def _minutes_left(turn: Turn) -> str:
 
 BLANKS: Mapping[str, Blank] = {
     **gear.BLANKS,
+    **bottles.BLANKS,
     "practice": Blank(lambda turn: "Practice, nothing counts. " if turn.visit.practice else "", 26),
     "programme": Blank(lambda turn: turn.settings.name, PROGRAMME_WIDTH),
     "sites": Blank(_sites, _SITES_WIDTH),
@@ -111,7 +112,7 @@ BLANKS: Mapping[str, Blank] = {
     "in_most": Blank(lambda turn: str(most_in_water(turn)), 3, "digits"),
     "speed": Blank(lambda turn: f"{drift_speed(turn):.2g}", 4, "digits"),
     "depth": Blank(lambda turn: f"{number(turn, 'depth_m') * 100:.0f}", 3, "digits"),
-    "bags": Blank(lambda turn: str(2 * turn.visit.target + turn.settings.bags_spare), 3, "digits"),
+    "bags": Blank(lambda turn: str(2 * turn.target + turn.settings.bags_spare), 3, "digits"),
     "word": Blank(lambda turn: turn.seat.word.upper(), 12),
     "visit_word": Blank(lambda turn: turn.visit.word.upper(), 12),
     "own_kept": Blank(lambda turn: str(own_kept(turn)), 3, "digits"),
@@ -119,8 +120,8 @@ BLANKS: Mapping[str, Blank] = {
     "seat_name": Blank(lambda turn: "the leader" if turn.seat.role == "leader" else f"pair {turn.seat.letter}", 10),
     "letter": Blank(lambda turn: turn.seat.letter, 2),
     "pace": Blank(lambda turn: turn.state.pace, 6),
-    "n": Blank(lambda turn: str(min(len(turn.kept()) + 1, turn.visit.target)), 3, "digits"),
-    "target": Blank(lambda turn: str(turn.visit.target), 3, "digits"),
+    "n": Blank(lambda turn: str(min(len(turn.kept()) + 1, turn.target)), 3, "digits"),
+    "target": Blank(lambda turn: str(turn.target), 3, "digits"),
     "kept": Blank(lambda turn: str(len(turn.kept())), 3, "digits"),
     "got": Blank(got, 44),
     "clean": Blank(lambda turn: str(turn.state.clean_run), 3, "digits"),

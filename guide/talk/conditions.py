@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
 from guide.field.wading import WadingLimits, check_wading, drift_speed_m_s
-from guide.talk import gear
+from guide.talk import bottles, gear
 from guide.talk.turn import Turn
 
 MANY_PEOPLE = 4
@@ -46,7 +46,7 @@ def _too_short_now(turn: Turn) -> bool:
     """Too short, and the tally doesn't need it: a short one is kept with a flag while larvae are wanted."""
     sample = turn.sample()
     short = sample is not None and (sample.length_mm or 0) < turn.settings.minimum_mm
-    return short and len(turn.kept()) >= turn.visit.target
+    return short and len(turn.kept()) >= turn.target
 
 
 def _thunder_waited(turn: Turn) -> bool:
@@ -95,6 +95,7 @@ def own_kept(turn: Turn) -> int:
 
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     **gear.CONDITIONS,
+    **bottles.CONDITIONS,
     "returning": lambda turn: turn.snapshot.clean_before() >= turn.settings.clean_for_pace,
     "too_many_in": lambda turn: number(turn, "in_water") > most_in_water(turn),
     "floats_short": lambda turn: number(turn, "floats") < number(turn, "in_water"),
@@ -111,7 +112,7 @@ CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "many_people": lambda turn: number(turn, "people") >= MANY_PEOPLE,
     "own_bags_differ": lambda turn: number(turn, "bags_counted") != own_kept(turn),
     "queue_waiting": lambda turn: bool(turn.state.queue),
-    "tally_full": lambda turn: len(turn.kept()) >= turn.visit.target,
+    "tally_full": lambda turn: len(turn.kept()) >= turn.target,
     "pace_offer": _pace_offer,
     "steady": lambda turn: turn.state.pace == "steady",
     "brisk": lambda turn: turn.state.pace == "brisk",

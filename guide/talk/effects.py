@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from guide.field.families import FAMILIES
-from guide.talk import gear, samples
+from guide.talk import bottles, gear, samples
 from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
@@ -182,16 +182,11 @@ def _remedy(turn: Turn, remedy: str) -> None:
         turn.log("remedy", data, sample_uid=sample.uid if sample else None)
 
 
-def _flag(turn: Turn, sample: SampleView, flag: str) -> None:
-    turn.log("flag", {"flag": flag}, sample_uid=sample.uid)
-    turn.put_sample(replace(sample, flags=(*sample.flags, flag)))
-
-
 def _start_again(turn: Turn) -> None:
     _remedy(turn, "new_bag")
     sample = turn.sample()
     if sample is not None:
-        _flag(turn, sample, "rinsed_after_touch")
+        samples.flag(turn, sample, "rinsed_after_touch")
         _go_on_at(turn, "larva.bag")
 
 
@@ -210,11 +205,17 @@ def _void_slip(turn: Turn, remedy: str = "void", reason: str = "slip") -> None:
         _go_on_at(turn, "larva.next")
 
 
+def _bottle_again(turn: Turn) -> None:
+    _remedy(turn, "void")
+    _drop_open_sample(turn, "slip")
+    bottles.again(turn)
+
+
 def _third_bag(turn: Turn) -> None:
     _remedy(turn, "third_bag")
     sample = _slip_sample(turn)
     if sample is not None:
-        _flag(turn, sample, "third_bag")
+        samples.flag(turn, sample, "third_bag")
 
 
 def _go_on_at(turn: Turn, state: str) -> None:
@@ -234,6 +235,7 @@ def _void_open_bag(turn: Turn) -> None:
         samples.void(turn, sample, "danger")
         if number(turn, "out_count") >= number(turn, "people"):
             turn.lead(turn.phrase("open_bag_void"))
+        bottles.again(turn)
         _go_on_at(turn, "larva.next")
 
 
@@ -311,6 +313,8 @@ def _note_offer(turn: Turn) -> None:
 
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     **gear.EFFECTS,
+    **bottles.EFFECTS,
+    "bottle_again": _bottle_again,
     "bank_only": _bank_only,
     "pass_safety": _pass_safety,
     "warn_cool": lambda turn: turn.lead(turn.phrase("cool_water")),

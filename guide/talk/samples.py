@@ -25,12 +25,12 @@ def is_odd(value: Any, asked: Asked) -> bool:
     return (asked.least is not None and number < asked.least) or (asked.most is not None and number > asked.most)
 
 
-def open_sample(turn: Turn, observed: bool) -> SampleView:
-    """A new larva in hand. ``observed`` is False where the talk hears of it only when it is bagged."""
+def open_sample(turn: Turn, observed: bool, kind: str = "larva") -> SampleView:
+    """A new sample in hand. ``observed`` is False where the talk hears of it only when it is bagged."""
     uid = turn.new_uid()
-    data = {"kind": "larva", "gloves": "not asked", "pace": turn.state.pace, "observed": observed}
+    data = {"kind": kind, "gloves": "not asked", "pace": turn.state.pace, "observed": observed}
     turn.log("sample_opened", data, sample_uid=uid)
-    sample = SampleView(uid, "open", seat=turn.seat.letter)
+    sample = SampleView(uid, "open", seat=turn.seat.letter, kind=kind)
     turn.put_sample(sample)
     turn.state.base.sample = uid
     return sample
@@ -51,6 +51,9 @@ def note(
         data = {"sure": True, **data}
     if data.get("length_mm", turn.settings.minimum_mm) < turn.settings.minimum_mm:
         flags = (*flags, "under_minimum")
+    if turn.site is not None and data.get("family") in turn.site.protected:
+        flags = (*flags, "protected")
+        turn.lead(turn.phrase("protected"))
     written = {**data, "flags": list(flags)} if flags else data
     turn.log(kind, written, sample_uid=sample.uid, supersedes=supersedes)
     if "tag" in data:
@@ -68,11 +71,17 @@ def keep(turn: Turn, sample: SampleView) -> None:
     """The sample counts: the seat's hands are free for the next one, and a change of pace takes hold."""
     turn.log("kept", sample_uid=sample.uid)
     turn.put_sample(replace(sample, status="kept"))
-    if not sample.flags:
+    if not sample.flags and sample.kind == "larva":
         turn.state.clean_run += 1
-    if len(turn.kept()) == turn.visit.target:
+    if sample.kind == "larva" and len(turn.kept()) == turn.target:
         turn.tell_others(turn.phrase("news_full"))
     let_go_of(turn)
+
+
+def flag(turn: Turn, sample: SampleView, name: str) -> None:
+    """Flags a sample: it counts, and who reviews it looks twice."""
+    turn.log("flag", {"flag": name}, sample_uid=sample.uid)
+    turn.put_sample(replace(turn.samples()[sample.uid], flags=(*sample.flags, name)))
 
 
 def void(turn: Turn, sample: SampleView, reason: str) -> None:
@@ -100,7 +109,7 @@ def let_go_of(turn: Turn) -> None:
 def report(turn: Turn, given: dict[str, Any], flags: tuple[str, ...] = ()) -> SampleView:
     """A whole sample told in one text. What was not asked is stored as not asked."""
     in_hand = turn.state.base.sample
-    if len(turn.kept()) >= turn.visit.target:
+    if len(turn.kept()) >= turn.target:
         flags = (*flags, "over_target")
     sample = note(turn, open_sample(turn, observed=False), given, flags)
     keep(turn, sample)

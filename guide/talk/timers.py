@@ -46,6 +46,17 @@ def _gear(turn: Turn) -> None:
     turn.lead(turn.phrase("timer.gear"))
 
 
+def _ice(turn: Turn) -> None:
+    """On a long way the ice is looked at again and again until the freezer."""
+    if turn.step.kind == REST:
+        turn.log("timer", {"timer": "ice"})
+        turn.state.paused = False
+        turn.state.base.go("freeze.ice")
+        turn.ask_again()
+    else:
+        turn.start_timer("ice", turn.settings.check_in_grace_min)
+
+
 def _check_in(turn: Turn) -> None:
     turn.log("timer", {"timer": "check_in"})
     turn.lead(turn.phrase("timer.check_in"))
@@ -81,6 +92,7 @@ _TIMERS: dict[str, Callable[[Turn], None]] = {
     "thunder": _thunder,
     "contact": _contact,
     "gear": _gear,
+    "ice": _ice,
     "check_in": _check_in,
     "check_in_alarm": _check_in_alarm,
     "home": _home,

@@ -123,9 +123,15 @@ class Turn:
             self._samples = {sample.uid: sample for sample in self.snapshot.samples()}
         return self._samples
 
+    @property
+    def target(self) -> int:
+        """Larvae wanted here: the programme's number, or fewer where the permit says so."""
+        limit = self.site.take_limit if self.site else 0
+        return min(self.visit.target, limit) if limit else self.visit.target
+
     def kept(self) -> list[SampleView]:
-        """The samples that count."""
-        return [sample for sample in self.samples().values() if sample.status == "kept"]
+        """The larvae that count."""
+        return [one for one in self.samples().values() if one.status == "kept" and one.kind == "larva"]
 
     def sample(self) -> SampleView | None:
         """The specimen in hand."""

@@ -32,7 +32,13 @@ def load(text: str) -> FlowBook:
         ('do = ["seal"], go = "measure"', 'do = ["seal"], go = "mesure"', "larva.bag", "is no step", "measure"),
         ('do = ["seal"]', 'do = ["seel"]', "larva.bag", "no effect 'seel'", "seal"),
         ('if = ["queue_waiting"]', 'if = ["queue_wating"]', "larva.next", "no condition", "queue_waiting"),
-        ('kind = "length"', 'kind = "lenght"', "larva.measure", "no reply kind 'lenght'", "length"),
+        (
+            'kind = "length"\nleast = 8\nmost = 60\nabout',
+            'kind = "lenght"\nleast = 8\nmost = 60\nabout',
+            "larva.measure",
+            "no reply kind 'lenght'",
+            "length",
+        ),
         ("Got {length} mm.", "Got {lenght} mm.", "larva.name", "no blank {lenght}", "length"),
         ('call = "family"', 'call = "famly"', "larva.name", "no called flow", "family"),
         ('on = "MOVE"', 'on = "MOOVE"', "larva.look", "waits for 'MOOVE'", "MOVE"),
@@ -79,7 +85,7 @@ def test_the_shipped_book_has_no_problem(book):
 @pytest.mark.parametrize(
     ("old", "new", "problem"),
     [
-        ("Then text OK.", "Then text OK, but only when you are really sure that it is.", "too many for 1 SMS"),
+        ("seals. Then text OK.", "seals. Then text OK, but only when you are really sure.", "too many for 1 SMS"),
         ("back alive.", "back alive \u2764.", "not in the SMS alphabet"),
         ("Tray empty? MOVE", "[Tray empty] {site}{site}{site} MOVE", "too many for 1 SMS"),
         ("BOTH: read all, phone away.", "Read all, phone away.", "doesn't say who acts"),

@@ -1,0 +1,212 @@
+"""Water and sediment, the freezer, the permit's limits, and measuring again: what is not one larva after the other."""
+
+from collections.abc import Callable, Mapping
+from datetime import timedelta
+from zoneinfo import ZoneInfo
+
+from guide.field.windows import preserve_by
+from guide.flow.registry import Blank
+from guide.talk import samples
+from guide.talk.snapshot import SampleView
+from guide.talk.turn import Turn
+
+WATER_KINDS = ("water", "water_blank", "water_duplicate")
+_NAMES = {
+    "water": "sample",
+    "water_blank": "field blank",
+    "water_duplicate": "duplicate",
+    "sediment": "sediment",
+}
+REMEASURE_EVERY = 10
+WARM_FREEZER_C = -15
+
+
+def _taken(turn: Turn, *kinds: str) -> int:
+    return sum(1 for sample in turn.samples().values() if sample.kind in kinds and sample.status == "kept")
+
+
+def _next_bottle(turn: Turn) -> str | None:
+    """The bottle that comes next: samples first, then the blanks and duplicates that so many samples need."""
+    wanted = turn.settings.water_bottles or turn.answers.get("extra_water", 0)
+    if not wanted or turn.answers.get("bottles_skipped"):
+        return None
+    if _taken(turn, "water") < wanted:
+        return "water"
+    if _taken(turn, "water_blank") * turn.settings.blank_every < wanted:
+        return "water_blank"
+    if _taken(turn, "water_duplicate") * turn.settings.duplicate_every < wanted:
+        return "water_duplicate"
+    return None
+
+
+def _sediment_wanted(turn: Turn) -> bool:
+    wanted = turn.settings.sediment_jars or turn.answers.get("extra_sediment", 0)
+    return not turn.answers.get("bottles_skipped") and _taken(turn, "sediment") < wanted
+
+
+def _bottle(turn: Turn) -> str:
+    sample = turn.sample()
+    return sample.kind if sample else _next_bottle(turn) or "water"
+
+
+def at_bottle(turn: Turn) -> bool:
+    """A bottle or jar is being filled."""
+    return any(frame.flow in ("water", "sediment") for frame in turn.state.frames)
+
+
+def _want(name: str) -> Callable[[Turn], None]:
+    """One more is asked for by word, whether or not the programme wants any."""
+
+    def want(turn: Turn) -> None:
+        turn.answers[name] = int(turn.answers.get(name, 0)) + 1
+        turn.answers["bottles_skipped"] = 0
+        turn.log("answer", {name: turn.answers[name], "bottles_skipped": 0})
+
+    return want
+
+
+def _skip(turn: Turn) -> None:
+    turn.answers["bottles_skipped"] = 1
+    turn.log("answer", {"bottles_skipped": 1})
+
+
+def _open(turn: Turn, kind: str) -> None:
+    if turn.sample() is None:
+        sample = samples.open_sample(turn, observed=True, kind=kind)
+        if turn.answers.get("netted"):
+            samples.flag(turn, sample, "after_netting")
+
+
+def _seal(turn: Turn) -> None:
+    """Bags shut: what was asked of gloves at the start of this bottle stands with it."""
+    turn.log("sealed", {"gloves": "yes"}, sample_uid=turn.state.base.sample)
+    turn.state.base.facts.append("sealed")
+    turn.state.top.trail.clear()
+
+
+def _keep(turn: Turn) -> None:
+    sample = turn.sample()
+    if sample is not None:
+        samples.keep(turn, sample)
+        turn.state.top.trail.clear()
+
+
+def again(turn: Turn) -> None:
+    """A new bottle from the beginning, in whichever flow was filling one."""
+    for frame in turn.state.frames:
+        if frame.flow in ("water", "sediment"):
+            frame.go(f"{frame.flow}.hands")
+            frame.trail.clear()
+
+
+def _netted(turn: Turn) -> None:
+    if not turn.answers.get("netted"):
+        turn.answers["netted"] = 1
+        turn.log("answer", {"netted": 1})
+
+
+def _bycatch(what: str) -> Callable[[Turn], None]:
+    def note(turn: Turn) -> None:
+        turn.log("bycatch", {"what": what})
+        turn.lead(turn.phrase(f"bycatch.{what}"))
+
+    return note
+
+
+def _local(turn: Turn, hours: float) -> str:
+    """A moment that many hours from now, as people at the site say it."""
+    zone = ZoneInfo(turn.site.zone if turn.site else "UTC")
+    return (turn.now + timedelta(hours=hours)).astimezone(zone).strftime("%a %d %b %H:%M")
+
+
+def _preserve_by(turn: Turn) -> str:
+    zone = ZoneInfo(turn.site.zone if turn.site else "UTC")
+    return preserve_by(turn.now, preserve_h=turn.settings.preserve_h).astimezone(zone).strftime("%a %d %b %H:%M")
+
+
+# Measuring again
+
+
+def _remeasure(turn: Turn) -> SampleView | None:
+    """Every tenth larva is measured again by the other person, who doesn't know the first length."""
+    done = turn.answers.get("remeasured", 0)
+    place = REMEASURE_EVERY * (int(done) + 1) - 1
+    kept = [sample for sample in turn.kept() if sample.length_mm is not None and sample.tag]
+    return kept[place] if place < len(kept) else None
+
+
+def _note_remeasure(turn: Turn) -> None:
+    sample = _remeasure(turn)
+    turn.answers["remeasured"] = int(turn.answers.get("remeasured", 0)) + 1
+    if sample is not None and not isinstance(turn.value, str):
+        data = {"first_mm": sample.length_mm, "second_mm": turn.value}
+        turn.log("remeasured", data, sample_uid=sample.uid)
+    turn.log("answer", {"remeasured": turn.answers["remeasured"]})
+
+
+# The freezer
+
+
+def _flag_all(turn: Turn, flag: str) -> None:
+    for sample in [one for one in turn.samples().values() if one.status == "kept" and one.kind == "larva"]:
+        samples.flag(turn, sample, flag)
+
+
+def _frozen(turn: Turn) -> None:
+    kinds = ("larva", "sediment") if turn.settings.sediment_frozen else ("larva",)
+    turn.log("frozen", {"kinds": list(kinds)})
+    turn.stop_timer("ice")
+    freezer_c = turn.answers.get("freezer_c")
+    if isinstance(freezer_c, int | float) and freezer_c > WARM_FREEZER_C:
+        _flag_all(turn, "warm_freezer")
+        turn.lead(turn.phrase("warm_freezer"))
+
+
+def _flag_thawed(turn: Turn) -> None:
+    _flag_all(turn, "thawed")
+    turn.log("desk_question", {"about": "thawed"}, words=f"thawed at {turn.value}: ask the lab")
+    turn.lead(turn.phrase("thawed"))
+
+
+CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
+    "netted": lambda turn: bool(turn.answers.get("netted")),
+    "late_water": lambda turn: turn.settings.late_water,
+    "water_wanted": lambda turn: _next_bottle(turn) is not None,
+    "sediment_wanted": _sediment_wanted,
+    "bottle_is_blank": lambda turn: _bottle(turn) == "water_blank",
+    "bottle_preserved": lambda turn: turn.settings.bottle == "preserved",
+    "bottle_empty": lambda turn: turn.settings.bottle == "empty",
+    "at_bottle": at_bottle,
+    "remeasure_due": lambda turn: _remeasure(turn) is not None,
+}
+
+EFFECTS: Mapping[str, Callable[[Turn], None]] = {
+    "want_water": _want("extra_water"),
+    "want_sediment": _want("extra_sediment"),
+    "skip_bottles": _skip,
+    "open_bottle": lambda turn: _open(turn, _next_bottle(turn) or "water"),
+    "open_jar": lambda turn: _open(turn, "sediment"),
+    "seal_bottle": _seal,
+    "keep_bottle": _keep,
+    "say_window": lambda turn: turn.lead(turn.phrase("window")),
+    "note_netted": _netted,
+    "note_fish": _bycatch("fish"),
+    "note_mussel": _bycatch("mussel"),
+    "note_snail": _bycatch("snail"),
+    "note_remeasure": _note_remeasure,
+    "start_ice_timer": lambda turn: turn.start_timer("ice", turn.settings.ice_check_min),
+    "flag_warm": lambda turn: _flag_all(turn, "ice_gone"),
+    "frozen": _frozen,
+    "flag_thawed": _flag_thawed,
+}
+
+BLANKS: Mapping[str, Blank] = {
+    "bottle_kind": Blank(lambda turn: _NAMES.get(_bottle(turn), "sample"), 11),
+    "rinses": Blank(lambda turn: str(turn.settings.rinse_times), 1, "digits"),
+    "top_cm": Blank(lambda turn: str(turn.settings.sediment_top_cm), 2, "digits"),
+    "headspace": Blank(lambda turn: "Leave a finger of air. " if turn.settings.sediment_frozen else "", 23),
+    "preserve_by": Blank(_preserve_by, 17),
+    "preserve_h": Blank(lambda turn: str(turn.settings.preserve_h), 3, "digits"),
+    "window_day": Blank(lambda turn: _local(turn, 24 * turn.settings.window_days)[:10], 10),
+    "again_tag": Blank(lambda turn: (found.tag or "?") if (found := _remeasure(turn)) else "?", 8, "digits"),
+}
