@@ -23,7 +23,7 @@ PROBLEMS = (
 )
 _PARTS = re.compile(r"[;\n]")
 _ONE_LENGTH = r"\d+(?:[.,]\d+)?(?:\s*(?:mm|cm|in|inch|inches|mil|millimet(?:re|er)s?)\b|\")?"
-_LENGTH = re.compile(rf"(?<![\w.])(?<!\d,){_ONE_LENGTH}(?:\s*(?:-|to|or)\s*{_ONE_LENGTH})?", re.IGNORECASE)
+_LENGTH = re.compile(rf"(?<![\w.]){_ONE_LENGTH}(?:\s*(?:-|to|or)\s*{_ONE_LENGTH})?", re.IGNORECASE)
 _MARKED_TAG = re.compile(r"(?:\btag\b[\s:#]*|#\s*)(?=[oil]*\d)([\doil]{1,8})(?!\w)", re.IGNORECASE)
 _AROUND = re.compile(
     r"\b(?:tag|length|long|mm|cm|family|size|about|approx|ca|around|roughly|and|is)\b|[#:,+&~]", re.IGNORECASE
