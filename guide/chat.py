@@ -6,9 +6,10 @@ terminal or with ``--plain``, lines are read and printed as they are, which scre
 
 import os
 import shutil
+import sqlite3
 import sys
 import textwrap
-from collections.abc import Callable, Iterable
+from collections.abc import Callable
 from datetime import UTC, datetime
 
 from guide.flow.replies.clean import clean
@@ -18,8 +19,13 @@ from guide.record.store import TextOut
 TERMINAL = "terminal"
 """The terminal's number in the record."""
 
+HINT = "Answer as you would text. ? explains, BACK asks again. Ctrl-D leaves, everything is kept."
 LEAVING = "Everything is kept. Go on later with: wadeline chat"
+STOPPED = "Texts are stopped, so nothing is answered here. START brings them back."
+NOT_TAKEN = "That was not taken, the record can't be written now ({error}). Send it again."
 WIDEST = 100
+TICK_S = 1.0
+"""How often timers are looked at while a line is being typed."""
 
 
 class Talker:
@@ -31,47 +37,59 @@ class Talker:
 
     def begin(self) -> list[str]:
         """The first texts: a first visit begins, or one that is going on says where it stands."""
-        with self.exchange.store.transaction():
-            phone = self.exchange.store.phone(TERMINAL)
-        return self.say("" if phone.seat is None else "WHERE")
+        return self.say("" if self.exchange.draft(TERMINAL, self.clock()) is None else "WHERE")
 
     def say(self, words: str) -> list[str]:
         """Sends a text; returns what the guide answers, and what timers said just before."""
-        before = self.overdue()
         words = words.encode("utf-8", "surrogateescape").decode("utf-8", "replace")
-        return before + self._mine(self.exchange.receive(TextIn(TERMINAL, words), self.clock()))
+        before = self.overdue()
+        try:
+            self.exchange.receive(TextIn(TERMINAL, words), self.clock())
+            said = before + self._waiting()
+            return said or ([STOPPED] if self._is_stopped() else [])
+        except sqlite3.OperationalError as error:
+            return [*before, NOT_TAKEN.format(error=error)]
 
     def overdue(self) -> list[str]:
-        """Fires the timers that are due; returns what they say here."""
-        said: list[str] = []
-        while (texts := self.exchange.fire_next(self.clock())) is not None:
-            said += self._mine(texts)
-        return said
+        """Fires the timers that are due; returns what they, or others of the visit, say here."""
+        try:
+            while self.exchange.fire_next(self.clock()) is not None:
+                pass
+            return self._waiting()
+        except sqlite3.OperationalError:
+            return []  # still due, and tried again at the next look
 
-    def _mine(self, texts: Iterable[TextOut]) -> list[str]:
-        mine = [out for out in texts if out.number == TERMINAL]
-        with self.exchange.store.transaction():
-            self.exchange.store.handed_over([out.id for out in mine])
+    def _waiting(self) -> list[str]:
+        """The texts for this terminal that were not shown yet, also those of a process that was killed."""
+        store = self.exchange.store
+        mine = store.texts("outgoing.status = 'waiting' AND phone.number = ?", (TERMINAL,))
         if mine:
+            with store.transaction():
+                store.handed_over([out.id for out in mine])
             self.last = mine[-1]
         return [clean(out.text) for out in mine]
+
+    def _is_stopped(self) -> bool:
+        with self.exchange.store.transaction():
+            return self.exchange.store.phone(TERMINAL).stopped_at is not None
 
 
 def chat(exchange: Exchange, plain: bool = False) -> int:
     """Talks until the input ends. What was said is in the record: the next start goes on from there."""
     talker = Talker(exchange)
     show = _print_wrapped if sys.stdout.isatty() else _print_plain
+    on_screen = is_screen() and not plain and not os.environ.get("WADELINE_PLAIN")
     if exchange.book.settings.practice:
         show("Practice visit of the demo programme: nothing here counts as a real sample.")
-    show("Answer as you would text. ? explains, BACK asks again. Ctrl-D leaves, everything is kept.")
+    show(f"{HINT} Tab lists answers." if on_screen else HINT)
     for text in talker.begin():
         show(text)
-    if plain or not is_screen():
-        _talk_plainly(talker, show)
-    else:
+    if on_screen:
         from guide.chat_screen import talk_on_screen
 
         talk_on_screen(talker)
+    else:
+        _talk_plainly(talker, show)
     show(LEAVING)
     return 0
 
@@ -84,7 +102,7 @@ def is_screen() -> bool:
 def wrapped(text: str, columns: int) -> str:
     """A text broken between words for a screen this wide; words are never broken."""
     width = max(10, min(columns - 1, WIDEST))
-    lines = (textwrap.fill(line, width, break_long_words=False) for line in text.split("\n"))
+    lines = (textwrap.fill(line, width, break_long_words=False, break_on_hyphens=False) for line in text.split("\n"))
     return "\n".join(lines)
 
 
@@ -99,7 +117,10 @@ def _print_plain(text: str) -> None:
 def _talk_plainly(talker: Talker, show: Callable[[str], None]) -> None:
     while True:
         try:
-            line = input("> " if sys.stdin.isatty() else "")
+            if sys.stdin.isatty():
+                print("> ", end="", flush=True)
+                let_timers_speak(talker, show)
+            line = input()
         except EOFError:
             print()
             return
@@ -108,3 +129,19 @@ def _talk_plainly(talker: Talker, show: Callable[[str], None]) -> None:
             continue
         for text in talker.say(line):
             show(text)
+
+
+def let_timers_speak(talker: Talker, show: Callable[[str], None]) -> None:
+    """Waits for a line on standard input; texts that fall due meanwhile are shown, with a new mark to type at."""
+    if os.name == "nt":
+        return  # a console's input can't be waited for there: timers speak with the next line
+    from select import select
+
+    while not select([sys.stdin], [], [], TICK_S)[0]:
+        texts = talker.overdue()
+        if texts:
+            print("\n")
+        for text in texts:
+            show(text)
+        if texts:
+            print("> ", end="", flush=True)

@@ -41,7 +41,8 @@ def build_parser() -> argparse.ArgumentParser:
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     chat = commands.add_parser("chat", help="talk with the guide in this terminal")
     _record_options(chat)
-    chat.add_argument("--plain", action="store_true", help="plain lines, for screen readers and simple terminals")
+    plain = "plain lines, for screen readers and simple terminals (or set WADELINE_PLAIN)"
+    chat.add_argument("--plain", action="store_true", help=plain)
     chat.set_defaults(run=_chat)
     pipe = commands.add_parser("pipe", help="carry texts as JSON lines on standard input and output")
     _record_options(pipe)
