@@ -155,7 +155,7 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
         ("new", 25, "text"),
         ("old", 25, "text"),
         ("options", 60, "text"),
-        ("other", 8, "digits"),
+        ("other", 18, "text"),
         ("said", 20, "text"),
         ("sample", 10, "text"),
         ("tag", 8, "digits"),

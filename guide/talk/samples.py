@@ -192,6 +192,8 @@ def take_several(turn: Turn) -> None:
         else:
             report(turn, given)
             good.append(given["tag"])
+            if reading.phrase:
+                turn.lead(turn.phrase(reading.phrase, dict(reading.blanks)))
     if good:
         turn.lead(turn.phrase("got_several", {"count": str(len(good)), "tally": str(len(turn.kept()))}))
     if len(set(known)) == 1:

@@ -1,5 +1,6 @@
 """The pipe's promises: JSON lines in and out, doubles, time, lines that can't be used, what any text may do."""
 
+import itertools
 import json
 import sqlite3
 import unicodedata
@@ -14,6 +15,7 @@ from guide.record.verify import verify
 from guide.talk.sms import segments
 from tests.gateway.scripted import PipeProcess, ScriptedPair
 
+RECORDS = itertools.count()
 PACES = ("COACH", "STEADY", "BRISK")
 
 
@@ -195,8 +197,7 @@ NASTY = st.one_of(
 @given(st.lists(NASTY, min_size=1, max_size=6), st.sampled_from(["arrive.site", "larva.measure", "larva.tag"]))
 @example(["\x1b[31m27\x1b[0m"], "larva.measure")
 def test_any_text_leaves_a_whole_record_and_safe_answers(open_field, texts, step):
-    name = f"{abs(hash((tuple(texts), step)))}.db"
-    pond = open_field(name)
+    pond = open_field(f"{next(RECORDS)}.db")
     pond.until(step)
     for text in texts:
         pond.text(text.encode("utf-16", "surrogatepass").decode("utf-16", "replace"))
