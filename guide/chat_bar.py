@@ -10,7 +10,7 @@ from guide.gateway.exchange import Exchange
 from guide.talk.summary import tally_words
 from guide.talk.turn import Turn
 
-_WHO = re.compile(r"\b(CLEAN|DIRTY|BOTH|ALL|LEADER):")
+_WHO = re.compile(r"\b(CLEAN|DIRTY|BOTH|ALL|LEADER)\b[^.:!?]*:")
 _TIMERS = {
     "thunder": "shelter",
     "contact": "tub",

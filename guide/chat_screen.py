@@ -13,6 +13,7 @@ from prompt_toolkit.history import InMemoryHistory
 
 from guide.chat import TERMINAL, TICK_S, Talker, wrapped
 from guide.chat_bar import bar_text, read_bar
+from guide.field.families import FAMILIES
 from guide.record.store import TextOut
 from guide.talk.words import WORDS
 
@@ -26,6 +27,8 @@ def answers(last: TextOut | None) -> tuple[str, ...]:
     """What may be completed at this step: words to choose from, never an example of a length, a tag or a count,
     which would be one key away from standing in the record."""
     options = last.options if last else ()
+    if last is not None and last.expects == "family":
+        options += tuple(family.everyday.upper() for family in FAMILIES)  # a few would draw people to those few
     if last is not None and last.expects in _CHOSEN:
         return options
     return tuple(word for word in options if word.isalpha() and word.isupper())

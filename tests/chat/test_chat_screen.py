@@ -25,6 +25,7 @@ from prompt_toolkit.output import DummyOutput
 from guide.chat import NOT_TAKEN, STOPPED, TERMINAL, Talker, let_timers_speak, wrapped
 from guide.chat_bar import Bar, bar_text, read_bar, who_acts
 from guide.chat_screen import INTERRUPTED, Answers, Screen, answers
+from guide.field.families import FAMILIES
 from guide.gateway.exchange import TextIn
 from guide.record.open import open_record
 
@@ -204,6 +205,13 @@ def test_the_bar_tells_a_pause(talker, pond, state, who):
     assert read_bar(pond.exchange, TERMINAL, pond.now).who == who
 
 
+def test_every_family_is_completed_or_none_would_be_fair(talker):
+    talker.begin()
+    while talker.last.step != "larva.name":
+        talker.say(talker.last.options[0])
+    assert {family.everyday.upper() for family in FAMILIES} < set(answers(talker.last))
+
+
 def test_the_bar_tells_timers_families_and_the_end(talker, pond):
     talker.begin()
     while talker.last.step != "larva.look" or not pond.rows("SELECT 1 FROM sample WHERE status = 'kept'"):
@@ -230,7 +238,15 @@ def test_the_bar_leaves_out_what_matters_least(columns, line):
     assert bar_text(bar, columns) == line
 
 
-@pytest.mark.parametrize(("text", "who"), [("Got 27. DIRTY: family?", "DIRTY next"), ("Noted.", "")])
+@pytest.mark.parametrize(
+    ("text", "who"),
+    [
+        ("Got 27. DIRTY: family?", "DIRTY next"),
+        ("CLEAN, not DIRTY: measure again.", "CLEAN next"),
+        ("All larvae found! ALL: out of the water.", "ALL next"),
+        ("Noted.", ""),
+    ],
+)
 def test_who_acts_is_read_off_the_prompt(text, who):
     assert who_acts(text) == who
 
