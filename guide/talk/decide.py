@@ -52,7 +52,7 @@ def _watch_over(turn: Turn) -> None:
         turn.stop_timer("check_in")
         turn.stop_timer("check_in_alarm")
         return
-    if "safety" not in facts or "dry" in facts or not turn.answers.get("in_water"):
+    if turn.seat.role == "leader" or "safety" not in facts or "dry" in facts or not turn.answers.get("in_water"):
         return
     cold = number(turn, "water_c", 99) < turn.settings.cold_c
     turn.stop_timer("check_in_alarm")
@@ -119,6 +119,10 @@ def _understand(turn: Turn) -> None:
         _closed_by_another(turn)
     elif word is not None:
         word.act(turn, word.rest)
+    elif _gate_passed_elsewhere(turn):
+        turn.state.base.go("pairs.start")
+        advance(turn, "any")
+        turn.ask_again()
     elif turn.state.paused:
         turn.lead(turn.phrase("still_paused"))
     elif turn.step.kind == REST:
@@ -162,6 +166,12 @@ def _read(turn: Turn) -> None:
 
 def _says(turn: Turn, wanted: bool) -> bool:
     return turn.book.kinds["yes_no"].read(turn.text, turn.asked).value is wanted
+
+
+def _gate_passed_elsewhere(turn: Turn) -> bool:
+    """The leader answered the safety questions while this pair was still at them."""
+    state, passed = turn.state, turn.answers.get("gate") == "safety"
+    return passed and state.top is state.base and state.base.flow == "safety" and turn.seat.role == "pair"
 
 
 def _closed_by_another(turn: Turn) -> None:
