@@ -25,7 +25,7 @@ from typing import Any
 from guide.errors import WadelineError
 from guide.record.verify import verify
 
-SAMPLE_FIELDS = ("length_mm", "family", "sure", "status", "void_reason", "gloves", "pace", "flags")
+SAMPLE_FIELDS = ("length_mm", "family", "sure", "kind", "status", "void_reason", "gloves", "pace", "flags")
 
 
 class PatternError(WadelineError):
@@ -99,7 +99,7 @@ def _answer(db: sqlite3.Connection, words: list[str]) -> str:
 
 def _sample(db: sqlite3.Connection, words: list[str]) -> str:
     """The wanted fields of the sample with this tag, as the record has them."""
-    columns = "length_mm, family, sure, status, void_reason, gloves, pace"
+    columns = "length_mm, family, sure, kind, status, void_reason, gloves, pace"
     flags = "(SELECT group_concat(flag, ',') FROM (SELECT flag FROM sample_flag WHERE sample = uid ORDER BY flag))"
     sql = f"SELECT {columns}, {flags} FROM sample WHERE tag = ? ORDER BY rowid DESC LIMIT 1"
     row = db.execute(sql, words[:1]).fetchone()
