@@ -12,7 +12,7 @@ from xml.sax.saxutils import escape
 PICTURE = Path(__file__).parent.parent / "transcripts_demo" / "terminal.svg"
 TEXTS = (
     "3",
-    "y",
+    "k1",
     "sunny still weed silt",
     "3",
     "0",

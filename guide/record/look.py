@@ -95,6 +95,14 @@ class RecordSnapshot:
         ).fetchone()
         return KitView(row[0], row[1] is not None) if row else None
 
+    def kept_times(self) -> list[tuple[str, datetime]]:
+        rows = self.db.execute(
+            "SELECT log.seat, at FROM log JOIN sample ON sample.uid = log.sample_uid "
+            "WHERE stream = ? AND log.kind = 'kept' AND sample.kind = 'larva' ORDER BY log.id",
+            (self.visit_uid,),
+        )
+        return [(seat, datetime.fromisoformat(at)) for seat, at in rows]
+
     def clean_before(self) -> int:
         """Clean samples this phone's earlier seats have kept, in visits of the same sort (practice or real)."""
         if self.phone_id is None:

@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from guide.field.families import FAMILIES
-from guide.talk import bottles, gear, samples
+from guide.talk import bottles, daylight, gear, samples
 from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
@@ -31,6 +31,7 @@ def _pass_safety(turn: Turn) -> None:
 
 def _join_gate(turn: Turn) -> None:
     """The safety questions are answered for the whole visit, by this seat or another."""
+    daylight.start_dark_timer(turn)
     turn.state.base.facts.append("safety")
     turn.state.base.trail.clear()
 
@@ -318,7 +319,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "bank_only": _bank_only,
     "pass_safety": _pass_safety,
     "warn_cool": lambda turn: turn.lead(turn.phrase("cool_water")),
-    "warn_short": lambda turn: turn.lead(turn.phrase("kit_short")),
+    **daylight.EFFECTS,
     "join_gate": _join_gate,
     "pair_done": _pair_done,
     "tell_visit_word": lambda turn: turn.lead(turn.phrase("more_pairs")),

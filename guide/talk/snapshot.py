@@ -93,6 +93,7 @@ class Snapshot(Protocol):
     def answer_ref(self, name: str, sample_uid: str | None) -> str | None: ...
     def other_seats(self) -> list[SeatView]: ...
     def kit(self, uid: str) -> KitView | None: ...
+    def kept_times(self) -> list[tuple[str, datetime]]: ...
     def clean_before(self) -> int: ...
     def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str: ...
 
@@ -107,6 +108,7 @@ class MemorySnapshot:
     seats: list[SeatView] = field(default_factory=list)
     clean: int = 0
     kits: dict[str, KitView] = field(default_factory=dict)
+    times: list[tuple[str, datetime]] = field(default_factory=list)
 
     def visit(self) -> VisitView:
         return self.visit_view
@@ -131,6 +133,9 @@ class MemorySnapshot:
 
     def kit(self, uid: str) -> KitView | None:
         return self.kits.get(uid)
+
+    def kept_times(self) -> list[tuple[str, datetime]]:
+        return self.times
 
     def clean_before(self) -> int:
         return self.clean

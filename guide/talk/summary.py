@@ -41,8 +41,3 @@ def tally_words(turn: Turn, most: int) -> str:
             return f"{words}, +{rest + count}" if words else f"{rest + count} larvae"
         words = f"{words}, {more}" if words else more
     return words or "none yet"
-
-
-def where(turn: Turn) -> str:
-    """The answer to WHERE: site, seat, count, families, pace."""
-    return turn.phrase("where")

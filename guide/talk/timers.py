@@ -57,6 +57,13 @@ def _ice(turn: Turn) -> None:
         turn.start_timer("ice", turn.settings.check_in_grace_min)
 
 
+def _dark(turn: Turn) -> None:
+    """An hour before sunset, while the visit is open."""
+    if turn.visit.status == "open":
+        turn.log("timer", {"timer": "dark"})
+        turn.lead(turn.phrase("timer.dark"))
+
+
 def _check_in(turn: Turn) -> None:
     turn.log("timer", {"timer": "check_in"})
     turn.lead(turn.phrase("timer.check_in"))
@@ -93,6 +100,7 @@ _TIMERS: dict[str, Callable[[Turn], None]] = {
     "contact": _contact,
     "gear": _gear,
     "ice": _ice,
+    "dark": _dark,
     "check_in": _check_in,
     "check_in_alarm": _check_in_alarm,
     "home": _home,

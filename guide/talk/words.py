@@ -4,10 +4,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from guide.flow.model import ROUTE
+from guide.talk.daylight import forecast
 from guide.talk.fix import fix
 from guide.talk.moves import accept, advance, enter, next_larva
 from guide.talk.state import MOST_FRAMES, PACES
-from guide.talk.summary import where
 from guide.talk.turn import Turn
 
 
@@ -33,7 +33,7 @@ class FoundWord:
 def find_word(text: str) -> FoundWord | None:
     """The word that works anywhere in this text, if it is one: a bare word counts only as the whole text."""
     first, _, rest = text.strip().partition(" ")
-    bare = first.strip(".,!:;").casefold() if first.strip("?") else "?"
+    bare = "?" if first and not first.strip("?") else first.strip(".,!:;").casefold()
     word = _BY_SPELLING.get(bare)
     if word is None:
         return None
@@ -84,7 +84,7 @@ def _go(turn: Turn, rest: str) -> None:
 
 
 def _where(turn: Turn, rest: str) -> None:
-    turn.say(where(turn))
+    turn.say(f"{turn.phrase('where')} {forecast(turn)}".strip())
     if turn.state.paused:
         turn.lead(turn.phrase("still_paused"))
     else:

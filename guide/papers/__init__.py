@@ -1,0 +1,1 @@
+"""What leaves the record on paper, or as texts to type by hand."""
