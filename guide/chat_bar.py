@@ -14,7 +14,6 @@ _WHO = re.compile(r"\b(CLEAN|DIRTY|BOTH|ALL|LEADER)\b[^.:!?]*:")
 _TIMERS = {
     "thunder": "shelter",
     "contact": "tub",
-    "dark": "hour before dark",
     "spot": "spot",
     "check_in": "check-in",
     "check_in_alarm": "alarm",
