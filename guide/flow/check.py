@@ -82,7 +82,7 @@ def _check_text(report: Report, where: str, text: str, most: int, blanks: Mappin
 
 def _check_reached(report: Report, book: FlowBook) -> None:
     """Every step can be come to from the beginning or from a word that works anywhere."""
-    waiting = [f"{name}.{book.flows[name].first}" for name in ("arrive", "oops", "danger", "pairs", "lead")]
+    waiting = [f"{name}.{book.flows[name].first}" for name in ("arrive", "plan", "oops", "danger", "pairs", "lead")]
     waiting += ["close.home", "larva.next"]
     reached: set[str] = set()
     while waiting:

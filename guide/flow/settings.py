@@ -87,6 +87,13 @@ class Settings:
     )
     sediment_top_cm: int = field(default=2, metadata={"doc": "depth of sediment taken, cm"})
     sediment_frozen: bool = field(default=False, metadata={"doc": "the lab wants sediment frozen"})
+    transit_days: int = field(default=1, metadata={"doc": "days the carrier takes, 1 for overnight"})
+    carrier_days: tuple[int, ...] = field(
+        default=(1, 2, 3, 4, 5), metadata={"doc": "days the carrier works, 1 Monday to 7 Sunday"}
+    )
+    receiving_days: tuple[int, ...] = field(
+        default=(1, 2, 3, 4, 5), metadata={"doc": "days the lab receives, 1 Monday to 7 Sunday"}
+    )
     window_days: int = field(default=7, metadata={"doc": "days between water or sediment and larvae of a site"})
     ice_check_min: int = field(default=120, metadata={"doc": "minutes between ice checks on the way to the freezer"})
     waiver_word: str = field(
@@ -129,7 +136,9 @@ def settings_from(table: dict[str, Any], file: str = "programme.toml") -> Settin
         if "tags" in values:
             values["tags"] = TagBlock(**values["tags"])
         values["sites"] = tuple(_site(site) for site in values.get("sites", []))
-        values["join_words"] = tuple(values.get("join_words", []))
+        for name in ("join_words", "carrier_days", "receiving_days"):
+            if name in values:
+                values[name] = tuple(values[name])
         settings = Settings(**values)
     except TypeError as error:
         raise SettingsError(f"{file}: {str(error).split('__init__() ')[-1]}") from None
@@ -150,6 +159,10 @@ def _check(settings: Settings, file: str) -> None:
         raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
     if not settings.join_words:
         raise SettingsError(f"{file}: join_words needs at least one word")
+    for name in ("carrier_days", "receiving_days"):
+        days = getattr(settings, name)
+        if not days or not set(days) <= set(range(1, 8)):
+            raise SettingsError(f"{file}: {name} = {list(days)} must be some of 1 (Monday) to 7 (Sunday)")
     if settings.bottle not in BOTTLES:
         raise SettingsError(f"{file}: bottle {settings.bottle!r} must be one of {', '.join(BOTTLES)}")
     for method in (settings.disinfectant, *(site.disinfectant for site in settings.sites)):

@@ -170,6 +170,11 @@ def _remedy(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     )
 
 
+def _arrived(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """A planned visit takes place: its day is the day people are there."""
+    db.execute("UPDATE visit SET local_date = ? WHERE uid = ?", (data["local_date"], row.stream))
+
+
 def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     marks = ", ".join("?" * len(data["kinds"]))
     db.execute(
@@ -221,6 +226,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "swap": _swap,
     "contamination": _contamination,
     "remedy": _remedy,
+    "arrived": _arrived,
     "frozen": _frozen,
     "kit_used": _kit_used,
     "kit_disinfected": _kit_disinfected,

@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from math import ceil
 
 from guide.flow.registry import Blank, Registry
-from guide.talk import bottles, daylight, gear, samples
+from guide.talk import bottles, daylight, gear, plan, samples
 from guide.talk.conditions import CONDITIONS, drift_speed, most_in_water, number, others_at_work, own_kept
 from guide.talk.effects import EFFECTS
 from guide.talk.summary import both_names, short_name, tally_words, too_few
@@ -89,6 +89,7 @@ def _minutes_left(turn: Turn) -> str:
 BLANKS: Mapping[str, Blank] = {
     **gear.BLANKS,
     **bottles.BLANKS,
+    **plan.BLANKS,
     **daylight.BLANKS,
     "practice": Blank(lambda turn: "Practice, nothing counts. " if turn.visit.practice else "", 26),
     "programme": Blank(lambda turn: turn.settings.name, PROGRAMME_WIDTH),

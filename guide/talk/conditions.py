@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 
 from guide.field.wading import WadingLimits, check_wading, drift_speed_m_s
-from guide.talk import bottles, gear
+from guide.talk import bottles, gear, plan
 from guide.talk.turn import Turn
 
 MANY_PEOPLE = 4
@@ -96,6 +96,7 @@ def own_kept(turn: Turn) -> int:
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     **gear.CONDITIONS,
     **bottles.CONDITIONS,
+    **plan.CONDITIONS,
     "returning": lambda turn: turn.snapshot.clean_before() >= turn.settings.clean_for_pace,
     "too_many_in": lambda turn: number(turn, "in_water") > most_in_water(turn),
     "floats_short": lambda turn: number(turn, "floats") < number(turn, "in_water"),

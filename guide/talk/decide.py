@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 from guide.flow.model import REST
 from guide.flow.replies.base import Reading
-from guide.flow.replies.clean import clean, quote
+from guide.flow.replies.clean import clean, plain, quote
 from guide.talk import samples
 from guide.talk.conditions import number
 from guide.talk.decision import Decision
@@ -28,6 +28,9 @@ _REACTION = re.compile(
 )
 _AGREES = ("liked", "loved", "emphasized")
 _SAME_BEGINNING = 20
+PLAN = "plan"
+"""A first text that begins a plan for another day instead of a visit here and now."""
+
 AFTER_CLOSE = ("close", "pairs", "disinfect", "freeze")
 _READ_BACK = ("{length}", "{family}", "{tag}", "{got}")
 _COUNTED_OUT = ("danger.what", "danger.hurt", "danger.lost", "danger.bleach", "danger.leave", "danger.again")
@@ -61,7 +64,7 @@ def _watch_over(turn: Turn) -> None:
 
 def begin(talk: Talk, snapshot: Snapshot, seat: SeatFacts, text: str, now: datetime) -> Decision:
     """The first text of a visit: it is an answer if it can be one without doubt, else the first question follows."""
-    first = talk.book.flows["arrive"]
+    first = talk.book.flows["plan" if plain(text) == PLAN else "arrive"]
     state = SeatState(frames=[Frame(first.name, first.first, since=seat.turn)])
     turn = Turn(talk, state, snapshot, seat, now)
     if snapshot.clean_before() >= turn.settings.clean_for_pace:

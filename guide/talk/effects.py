@@ -5,7 +5,7 @@ from dataclasses import replace
 from functools import partial
 
 from guide.field.families import FAMILIES
-from guide.talk import bottles, daylight, gear, samples
+from guide.talk import bottles, daylight, gear, plan, samples
 from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
@@ -315,6 +315,7 @@ def _note_offer(turn: Turn) -> None:
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     **gear.EFFECTS,
     **bottles.EFFECTS,
+    **plan.EFFECTS,
     "bottle_again": _bottle_again,
     "bank_only": _bank_only,
     "pass_safety": _pass_safety,
