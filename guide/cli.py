@@ -50,6 +50,7 @@ def build_parser() -> argparse.ArgumentParser:
     pipe.set_defaults(run=_pipe)
     _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
     _desk_commands(commands.add_parser("desk", help="the coordinator's commands"))
+    _digest_options(commands.add_parser("digest", help="print a visit as few texts to type later, or read such texts"))
     _replay_options(commands.add_parser("replay", help="play whole conversations and hold them against the guide"))
     return parser
 
@@ -92,6 +93,16 @@ def _desk_commands(parser: argparse.ArgumentParser) -> None:
     verify = commands.add_parser("verify", help="prove that nothing in the record was changed or cut")
     verify.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
     verify.set_defaults(run=_desk_verify)
+
+
+def _digest_options(parser: argparse.ArgumentParser) -> None:
+    parser.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
+    how = parser.add_mutually_exclusive_group()
+    how.add_argument("--visit", metavar="CODE", help="the visit with this code (else the one begun last)")
+    read = "read texts, one a line, from a file or standard input"
+    how.add_argument("--read", nargs="?", const="-", metavar="FILE", help=read)
+    _flow_options(parser)
+    parser.set_defaults(run=_digest)
 
 
 def _replay_options(parser: argparse.ArgumentParser) -> None:
@@ -202,6 +213,14 @@ def _desk_verify(args: argparse.Namespace) -> int:
     from guide.desk.verify import verify_record
 
     return verify_record(record_path(args.db))
+
+
+def _digest(args: argparse.Namespace) -> int:
+    from guide.papers.show_digest import print_digest, read_digest
+
+    if args.read is None:
+        return print_digest(record_path(args.db), args.visit)
+    return read_digest(args.read, record_path(args.db), read_book(args).settings.sites)
 
 
 def _replay(args: argparse.Namespace) -> int:

@@ -13,7 +13,7 @@ from typing import TypeVar
 Value = TypeVar("Value")
 
 
-class CantUnpack(ValueError):
+class UnpackError(ValueError):
     """A number that no packer made; its text is the end of a sentence that begins with the text it was in."""
 
 
@@ -71,14 +71,14 @@ class Unpacker:
         self._rest = number
 
     def end(self) -> None:
-        """Nothing may be left; raises CantUnpack otherwise."""
+        """Nothing may be left; raises UnpackError otherwise."""
         if self._rest:
-            raise CantUnpack("holds more than its own count says")
+            raise UnpackError("holds more than its own count says")
 
     def take(self, radix: int) -> int:
         """One of ``radix`` choices."""
         if radix < 1:
-            raise CantUnpack("holds a value that has no choices")
+            raise UnpackError("holds a value that has no choices")
         self._rest, value = divmod(self._rest, radix)
         return value
 
@@ -90,10 +90,10 @@ class Unpacker:
         return value + self.take_free(usual * usual)
 
     def take_at_most(self, usual: int, most: int) -> int:
-        """Any number from 0 that may not be larger than ``most``, or raises CantUnpack."""
+        """Any number from 0 that may not be larger than ``most``, or raises UnpackError."""
         value = self.take_free(usual)
         if value > most:
-            raise CantUnpack(f"holds {value} where {most} is the most")
+            raise UnpackError(f"holds {value} where {most} is the most")
         return value
 
     def take_words(self) -> str:
@@ -102,14 +102,14 @@ class Unpacker:
         try:
             return self.take(256**length).to_bytes(length, "big").decode("utf-8", "surrogatepass")
         except UnicodeDecodeError:
-            raise CantUnpack("holds words that can't be read") from None
+            raise UnpackError("holds words that can't be read") from None
 
     def take_set(self, count: int, below: int) -> list[int]:
         """``count`` rising numbers below a bound."""
         rank = self.take(comb(below, count))
         numbers = []
         for place in range(count, 0, -1):
-            below = bisect_right(range(below), rank, key=lambda number: comb(number, place)) - 1  # noqa: B023
+            below = bisect_right(range(below), rank, key=lambda number: comb(number, place)) - 1
             rank -= comb(below, place)
             numbers.append(below)
         return numbers[::-1]
