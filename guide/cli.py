@@ -2,6 +2,7 @@
 
 import argparse
 import os
+import sqlite3
 import sys
 from collections.abc import Sequence
 from datetime import UTC, datetime
@@ -27,6 +28,9 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return 130
+    except sqlite3.Error as error:
+        print(f"wadeline: the record can't be used now: {error}", file=sys.stderr)
+        return 2
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 1

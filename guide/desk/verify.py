@@ -2,6 +2,8 @@
 
 from pathlib import Path
 
+import sqlite_utils
+
 from guide.record.open import open_record
 from guide.record.verify import verify
 
@@ -14,7 +16,9 @@ def verify_record(path: Path) -> int:
         print(problem)
     for visit, mark in found.marks.items():
         print(f"visit {visit} closed with mark {mark}: compare it with the field sheet")
-    print(f"{found.entries} entries in {found.chains} chains, {len(found.problems)} problem(s)")
+    held = sqlite_utils.Database(db, execute_plugins=False)
+    counts = ", ".join(f"{held.table(name).count} {name}s" for name in ("visit", "sample", "tag"))
+    print(f"{counts}; {found.entries} entries in {found.chains} chains, {len(found.problems)} problem(s)")
     if found.problems:
         return 1
     print("ok: every hash fits, the tables are the log folded, the log is append-only")

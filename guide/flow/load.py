@@ -3,7 +3,6 @@
 import hashlib
 import tomllib
 from collections.abc import Iterable, Mapping
-from difflib import get_close_matches
 from pathlib import Path
 from string import Formatter
 from typing import Any
@@ -124,6 +123,8 @@ class _Reader:
         file = f"{flow}.toml"
         lines = self.files.get(file, "").splitlines()
         line = next((n for n, text in enumerate(lines, 1) if text.strip().startswith(f"[{step}]")), 0) if step else 0
+        from difflib import get_close_matches  # costs a start-up what only a broken file needs
+
         near = get_close_matches(given, list(valid), 1, 0.5) if given else []
         return FlowError(file, f"{flow}.{step}" if step else "", reason, near[0] if near else "", line)
 

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field, fields
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from guide.errors import SettingsError
 
@@ -152,21 +153,41 @@ def _site(table: dict[str, Any]) -> Site:
 
 def _check(settings: Settings, file: str) -> None:
     for f in fields(Settings):
-        value = getattr(settings, f.name)
-        if f.type in ("int", int) and (isinstance(value, bool) or not isinstance(value, int) or value < 0):
-            raise SettingsError(f"{file}: {f.name} = {value!r} must be a whole number, 0 or more")
+        _check_number(f.name, getattr(f.type, "__name__", ""), getattr(settings, f.name), file)
     if not settings.sites:
         raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
     if not settings.join_words:
         raise SettingsError(f"{file}: join_words needs at least one word")
+    if settings.target < 1:
+        raise SettingsError(f"{file}: target = {settings.target} must be at least 1")
     for name in ("carrier_days", "receiving_days"):
         days = getattr(settings, name)
         if not days or not set(days) <= set(range(1, 8)):
             raise SettingsError(f"{file}: {name} = {list(days)} must be some of 1 (Monday) to 7 (Sunday)")
-    if settings.bottle not in BOTTLES:
-        raise SettingsError(f"{file}: bottle {settings.bottle!r} must be one of {', '.join(BOTTLES)}")
-    for method in (settings.disinfectant, *(site.disinfectant for site in settings.sites)):
-        if method not in ("", *DISINFECTANTS):
-            raise SettingsError(f"{file}: disinfectant {method!r} must be one of {', '.join(DISINFECTANTS)}")
-    if settings.target < 1:
-        raise SettingsError(f"{file}: target = {settings.target} must be at least 1")
+    _check_word(file, "bottle", settings.bottle, BOTTLES)
+    _check_word(file, "disinfectant", settings.disinfectant, DISINFECTANTS)
+    for site in settings.sites:
+        _check_word(file, f"disinfectant of {site.code}", site.disinfectant, ("", *DISINFECTANTS))
+        try:
+            ZoneInfo(site.zone)
+        except (ValueError, OSError, KeyError, TypeError):
+            raise SettingsError(
+                f"{file}: zone {site.zone!r} of {site.code} is no time zone, like Europe/Dublin"
+            ) from None
+
+
+def _check_number(name: str, kind: str, value: Any, file: str) -> None:
+    numbers = {"int": (int, "a whole number"), "float": ((int, float), "a number")}
+    if kind in numbers:
+        types, words = numbers[kind]
+        if isinstance(value, bool) or not isinstance(value, types) or value < 0:  # type: ignore[arg-type]
+            raise SettingsError(f"{file}: {name} = {value!r} must be {words}, 0 or more")
+    elif kind in ("str", "bool") and type(value).__name__ != kind:
+        raise SettingsError(
+            f"{file}: {name} = {value!r} must be {'text in quotes' if kind == 'str' else 'true or false'}"
+        )
+
+
+def _check_word(file: str, name: str, word: str, valid: tuple[str, ...]) -> None:
+    if word not in valid:
+        raise SettingsError(f"{file}: {name} {word!r} must be one of {', '.join(filter(None, valid))}")

@@ -6,40 +6,39 @@ import sqlite3
 from collections.abc import Callable
 from pathlib import Path
 
-import sqlite_utils
-
 from guide.record.schema import APPLICATION_ID, OTHER_TABLES, PROJECTION_TABLES, TRIGGERS, VERSION
 
 
-def _first_schema(db: sqlite_utils.Database) -> None:
+def _first_schema(db: sqlite3.Connection) -> None:
     for statement in (OTHER_TABLES + PROJECTION_TABLES).split(";\n"):
         if statement.strip():
             db.execute(statement)
     for trigger in TRIGGERS.values():
         db.execute(trigger)
-    db.table("origin").insert({"uid": secrets.token_hex(4), "name": socket.gethostname()[:40]})
+    db.execute("INSERT INTO origin (uid, name) VALUES (?, ?)", (secrets.token_hex(4), socket.gethostname()[:40]))
 
 
-MIGRATIONS: dict[int, Callable[[sqlite_utils.Database], None]] = {1: _first_schema}
+MIGRATIONS: dict[int, Callable[[sqlite3.Connection], None]] = {1: _first_schema}
+"""The first is plain SQL, since a new record is made before the first prompt; one that changes tables of an old record
+wraps its connection in ``sqlite_utils.Database`` for ``transform`` and the like."""
 
 
-def migrate(connection: sqlite3.Connection, path: Path) -> None:
+def migrate(db: sqlite3.Connection, path: Path) -> None:
     """Brings a record to the newest schema, one numbered step after the other."""
-    (version,) = connection.execute("PRAGMA user_version").fetchone()
+    (version,) = db.execute("PRAGMA user_version").fetchone()
     if version:
-        _back_up(connection, path, version)
-    db = sqlite_utils.Database(connection, execute_plugins=False)
+        _back_up(db, path, version)
     for number in range(version + 1, VERSION + 1):
-        connection.execute("BEGIN IMMEDIATE")
+        db.execute("BEGIN IMMEDIATE")
         try:
-            (now,) = connection.execute("PRAGMA user_version").fetchone()
+            (now,) = db.execute("PRAGMA user_version").fetchone()
             if now < number:
                 MIGRATIONS[number](db)
-                connection.execute(f"PRAGMA application_id = {APPLICATION_ID}")
-                connection.execute(f"PRAGMA user_version = {number}")
-            connection.execute("COMMIT")
+                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                db.execute(f"PRAGMA user_version = {number}")
+            db.execute("COMMIT")
         except BaseException:
-            connection.execute("ROLLBACK")
+            db.execute("ROLLBACK")
             raise
 
 

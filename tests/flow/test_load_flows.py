@@ -71,6 +71,10 @@ def test_a_file_that_is_not_toml_is_refused_by_name():
         ("target = 12 ", 'target = "12" ', "whole number"),
         ("target = 12 ", "goal = 12 ", "no setting 'goal'"),
         ('code = "tarrow"', "", "code"),
+        ("practice = true ", 'practice = "yes" ', "true or false"),
+        ('bottle = "acid"', 'bottle = "glass"', "acid, preserved, empty"),
+        ('zone = "Europe/Dublin"', 'zone = "Europe/Nowhere"', "is no time zone"),
+        ("receiving_days = [1, 2, 3, 4, 5]", "receiving_days = [1, 8]", "1 .Monday. to 7"),
     ],
 )
 def test_a_wrong_setting_is_refused_by_name(old, new, reason):
