@@ -43,6 +43,7 @@ STATUSES = ("kept", "void", "open")
 _SURE = (True, False, None)
 _NOT_NAMED, _SPELLED = 0, 1
 _DAY_0 = date(2026, 1, 1)
+_MOST_DAYS = 2 * (date.max - _DAY_0).days
 SITE_MARKS = 31**2
 _MOST_DECIMALS, _MOST_DIGITS, _MOST_FLAGS = 6, 12, 16
 _NEWER = "was written by a newer wadeline: update this one"
@@ -131,7 +132,7 @@ def unpack(code8: str, number: int, marks: int, most: int) -> tuple[int, VisitDi
     if of.take_free(2) != FORM:
         raise UnpackError(_NEWER)
     practice, closed = bool(of.take(2)), bool(of.take(2))
-    days = of.take_at_most(15_626, 2_000_000)
+    days = of.take_at_most(15_626, _MOST_DAYS)
     place = of.take_free(26)
     site = SitePlace(place - 1, of.take(SITE_MARKS)) if place else None
     empty_spots, others, mark = of.take_free(6), of.take_free(3), of.take(marks)
@@ -203,8 +204,8 @@ def _take_tags(of: Unpacker, count: int) -> list[str | None]:
     others = of.take_at_most(3, count)
     tags: list[str | None] = []
     if others < count:
-        width = of.take_at_most(8, _MOST_DIGITS)
-        digits = (str(number).zfill(width - 1) for number in _take_run(of, count - others, 10 ** max(width - 1, 0)))
+        width = max(of.take_at_most(8, _MOST_DIGITS), 2)
+        digits = (str(number).zfill(width - 1) for number in _take_run(of, count - others, 10 ** (width - 1)))
         tags += [number + check_digit(number) for number in digits]
     return tags + [of.take_words() if of.take(2) else None for _ in range(others)]
 
@@ -213,7 +214,7 @@ def _take_run(of: Unpacker, count: int, below: int) -> list[int]:
     first = of.take(below)
     if count == 1:
         return [first]
-    far = of.take_at_most(64, below)
+    far = of.take_at_most(64, below - 1 - first)
     if far < count - 1:
         raise UnpackError("holds more tags than there are numbers for")
     return [first, *(first + 1 + number for number in of.take_set(count - 2, far - 1)), first + far]

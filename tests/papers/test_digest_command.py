@@ -129,3 +129,16 @@ def test_another_list_of_sites_is_seen(db, capsys, tmp_path):
     other.write_text(settings.replace('"amberwell"\nname', '"elsewhere"\nname'))
     assert main(["digest", "--read", str(file), "--db", str(tmp_path / "none.db"), "--programme", str(other)]) == 0
     assert "site 1 of a list of sites that isn't this one" in capsys.readouterr().out
+
+
+def test_on_a_screen_no_group_is_broken_between_lines(db, capsys, monkeypatch):
+    main(["digest", "--db", str(db)])
+    text = capsys.readouterr().out.strip()
+    monkeypatch.setattr("sys.stdout.isatty", lambda: True, raising=False)
+    monkeypatch.setenv("COLUMNS", "40")
+    main(["digest", "--db", str(db)])
+    lines = capsys.readouterr().out.splitlines()
+    assert len(lines) > 1
+    assert all(len(line) <= 40 for line in lines)
+    assert all(line.startswith("  ") for line in lines[1:])
+    assert " ".join(line.strip() for line in lines) == text
