@@ -20,7 +20,7 @@ TERMINAL = "terminal"
 """The terminal's number in the record."""
 
 HINT = "Answer as you would text. ? explains, BACK asks again. Ctrl-D leaves, everything is kept."
-LEAVING = "Everything is kept. Go on later with: wadeline chat"
+LEAVING = "Everything is kept. Go on later with:"
 STOPPED = "Texts are stopped, so nothing is answered here. START brings them back."
 NOT_TAKEN = "That was not taken, the record can't be written now ({error}). Send it again."
 WIDEST = 100
@@ -74,8 +74,8 @@ class Talker:
             return self.exchange.store.phone(TERMINAL).stopped_at is not None
 
 
-def chat(exchange: Exchange, plain: bool = False) -> int:
-    """Talks until the input ends. What was said is in the record: the next start goes on from there."""
+def chat(exchange: Exchange, again: str, plain: bool = False) -> int:
+    """Talks until the input ends, then says how to go on (``again``): the record has all that was said."""
     talker = Talker(exchange)
     show = _print_wrapped if sys.stdout.isatty() else _print_plain
     on_screen = is_screen() and not plain and not os.environ.get("WADELINE_PLAIN")
@@ -90,7 +90,7 @@ def chat(exchange: Exchange, plain: bool = False) -> int:
         talk_on_screen(talker)
     else:
         _talk_plainly(talker, show)
-    show(LEAVING)
+    show(f"{LEAVING} {again}")
     return 0
 
 

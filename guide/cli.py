@@ -28,12 +28,15 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
     except KeyboardInterrupt:
         return 130
+    except OSError as error:
+        if isinstance(error, BrokenPipeError):
+            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+            return 1
+        print(f"wadeline: {error.filename or 'input or output'}: {error.strerror or error}", file=sys.stderr)
+        return 2
     except sqlite3.Error as error:
         print(f"wadeline: the record can't be used now: {error}", file=sys.stderr)
         return 2
-    except BrokenPipeError:
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-        return 1
 
 
 def build_parser() -> argparse.ArgumentParser:
@@ -180,7 +183,9 @@ def _pipe(args: argparse.Namespace) -> None:
 def _chat(args: argparse.Namespace) -> int:
     from guide.chat import chat
 
-    return chat(open_exchange(args), args.plain)
+    program = sys.argv[0] if sys.argv[0].endswith("wadeline") and not sys.argv[0].startswith("/") else "wadeline"
+    again = f"{program} chat --db {args.db}" if args.db else f"{program} chat"
+    return chat(open_exchange(args), again, args.plain)
 
 
 def _flow_check(args: argparse.Namespace) -> int:

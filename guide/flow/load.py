@@ -17,6 +17,9 @@ FILE_MARK = "#= file "
 """Starts each file in the one text a book is stored as."""
 
 SPECIAL = ("programme.toml", "phrases.toml", "replies.toml")
+UNSURE_WORDS = ("idk", "dunno", "no idea", "not sure", "dont know", "cant tell", "i dont know", "unsure")
+"""Ways to say UNSURE, at every step that offers it."""
+
 _STEP_KEYS = (
     "say",
     "why",
@@ -175,7 +178,10 @@ class _Reader:
     def options(self, flow: str, name: str, table: dict[str, Any]) -> tuple[Option, ...]:
         source = table.get("options_from")
         if source is None:
-            return tuple(Option(code, tuple(words)) for code, words in table.get("options", {}).items())
+            given = table.get("options", {}).items()
+            return tuple(
+                Option(code, (*words, *UNSURE_WORDS) if code == "UNSURE" else tuple(words)) for code, words in given
+            )
         if source != "sites":
             raise self.fail(flow, name, f"options_from {source!r} must be sites", source, ("sites",))
         return tuple(Option(site.code, (site.name, *site.words)) for site in self.settings.sites)

@@ -10,7 +10,7 @@ from typing import Any
 
 from transitions import Machine
 
-from guide.flow.model import RETURN, ROUTE, Branch, FlowBook, Step
+from guide.flow.model import RETURN, Branch, FlowBook, Step
 from guide.flow.registry import Registry
 
 logging.getLogger("transitions").setLevel(logging.WARNING)
@@ -65,11 +65,6 @@ class TalkMachine:
     def put(self, talk: Conversation, state: str) -> None:
         """Sets a conversation to a state, as a return from a called flow does."""
         self._machine.set_state(state, talk)
-
-    @staticmethod
-    def is_route(step: Step) -> bool:
-        """True for a step that says nothing and is passed through at once."""
-        return step.kind == ROUTE
 
 
 def _holds(name: str, registry: Registry) -> Callable[[Any], bool]:

@@ -6,6 +6,10 @@ from zoneinfo import ZoneInfo
 
 from guide.errors import SettingsError
 
+MOST = {"knee_cm": 80, "speed_most_m_s": 1.0, "depth_speed_most_m2_s": 0.6}
+"""Above these no programme of volunteers may set its limits (Cox et al. 2010: low hazard for adults to 0.6 m2/s)."""
+
+LEAST_SHELTER_MIN = 30
 BOTTLES = ("acid", "preserved", "empty")
 DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
 
@@ -160,6 +164,7 @@ def _check(settings: Settings, file: str) -> None:
         raise SettingsError(f"{file}: join_words needs at least one word")
     if settings.target < 1:
         raise SettingsError(f"{file}: target = {settings.target} must be at least 1")
+    _check_safe(settings, file)
     for name in ("carrier_days", "receiving_days"):
         days = getattr(settings, name)
         if not days or not set(days) <= set(range(1, 8)):
@@ -167,6 +172,8 @@ def _check(settings: Settings, file: str) -> None:
     _check_word(file, "bottle", settings.bottle, BOTTLES)
     _check_word(file, "disinfectant", settings.disinfectant, DISINFECTANTS)
     for site in settings.sites:
+        if not all(isinstance(text, str) and text for text in (site.code, site.name, *site.words)):
+            raise SettingsError(f"{file}: code, name and words of site {site.name!r} must be text in quotes")
         _check_word(file, f"disinfectant of {site.code}", site.disinfectant, ("", *DISINFECTANTS))
         try:
             ZoneInfo(site.zone)
@@ -174,6 +181,26 @@ def _check(settings: Settings, file: str) -> None:
             raise SettingsError(
                 f"{file}: zone {site.zone!r} of {site.code} is no time zone, like Europe/Dublin"
             ) from None
+
+
+def _check_safe(settings: Settings, file: str) -> None:
+    """A programme may be more careful than these, never less."""
+    tags = settings.tags
+    if not 3 <= tags.width <= 8 or tags.first < 0 or tags.first + tags.count > 10 ** (tags.width - 1):
+        raise SettingsError(
+            f"{file}: tags from {tags.first}, {tags.count} of them, don't fit {tags.width} digits (3 to 8)"
+        )
+    if not 0 < settings.bleach_percent <= 50 or settings.drift_m < 1:
+        raise SettingsError(f"{file}: bleach_percent must be 50 or less, drift_m 1 or more")
+    if settings.target > settings.tags.count:
+        raise SettingsError(f"{file}: target = {settings.target} is more than the {settings.tags.count} tags there are")
+    for name, most in MOST.items():
+        if getattr(settings, name) > most:
+            raise SettingsError(
+                f"{file}: {name} = {getattr(settings, name)} is more than {most}: no volunteer wades that"
+            )
+    if settings.thunder_wait_min < LEAST_SHELTER_MIN:
+        raise SettingsError(f"{file}: thunder_wait_min must be {LEAST_SHELTER_MIN} or more")
 
 
 def _check_number(name: str, kind: str, value: Any, file: str) -> None:

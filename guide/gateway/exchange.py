@@ -306,8 +306,5 @@ class Exchange:
             holder = self.store.holder(seat_id)
             turn = self.store.add_turn(gateway="timer", seat=seat_id, received_at=stamp(due), raw=kind)
             self.store.timer_fired(timer_id, turn)
-            if holder is not None and holder.stopped_at:
-                self.store.end_turn(turn, seat_id, seat.visit)
-                return []
             talk, state, snapshot, facts = self._at(seat, holder, turn, due)
             return self._apply(seat, fire(talk, state, snapshot, facts, kind, due), turn, due)

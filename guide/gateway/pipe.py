@@ -6,7 +6,9 @@ used gives ``{"error", "line"}``.
 """
 
 import json
+import os
 import queue
+import sqlite3
 import threading
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
@@ -69,6 +71,8 @@ def _string(data: dict[str, Any], name: str, needed: bool = True, empty: bool = 
 def _time(value: Any, name: str) -> datetime:
     try:
         at = datetime.fromisoformat(value)
+        if not 2000 <= at.year < 2100:
+            raise ValueError
         return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(UTC)
     except (TypeError, ValueError, OverflowError):
         raise LineError(f'"{name}" must be a time such as "2026-07-04T09:30:00Z"') from None
@@ -103,6 +107,12 @@ class Pipe:
 
     def run(self, source: BinaryIO) -> None:
         """Works every line of ``source``; first hands over what was committed and never handed over."""
+        try:
+            self._run(source)
+        except KeyboardInterrupt:
+            os._exit(130)  # the reader waits in a system call that the interpreter can't end
+
+    def _run(self, source: BinaryIO) -> None:
         self._start()
         lines: queue.Queue[bytes | None] = queue.Queue(_WAITING_LINES)
         threading.Thread(target=_read_lines, args=(source, lines), daemon=True).start()
@@ -144,7 +154,7 @@ class Pipe:
             self._advance(line.at)
             if line.text is not None:
                 self._work(line.text)
-        except (LineError, OtherWordsError) as error:
+        except (LineError, OtherWordsError, sqlite3.OperationalError) as error:
             self._print([{"error": str(error), "line": self.line}])
             return
         self._print([{"handled": line.id}])

@@ -56,7 +56,7 @@ def _answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     for name in SAMPLE_ANSWERS:
         if name in data and row.sample_uid is not None:
             _sample_answer(db, row, name, data)
-    for flag in data.get("flags", []):
+    for flag in data.get("flags", []) if row.sample_uid is not None else []:
         _add_flag(db, row, flag)
 
 
@@ -127,7 +127,7 @@ def _outer_bagged(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
 
 
 def _kept(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    _set_sample(db, row, status="kept")
+    db.execute("UPDATE sample SET status = 'kept' WHERE uid = ? AND status = 'open'", (row.sample_uid,))
 
 
 def _void(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -186,6 +186,8 @@ def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 def _kit_used(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A kit went to a water: it needs disinfecting before it goes to another."""
     _set_kit(db, row, data["kit"], data["site"], None)
+    where = "(programme, practice) = (SELECT programme, practice FROM visit WHERE uid = ?) AND uid = ?"
+    db.execute(f"UPDATE kit SET last_visit = ? WHERE {where}", (row.stream, row.stream, data["kit"]))
 
 
 def _kit_disinfected(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:

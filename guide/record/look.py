@@ -90,10 +90,10 @@ class RecordSnapshot:
     def kit(self, uid: str) -> KitView | None:
         visit = self.visit()
         row = self.db.execute(
-            "SELECT last_site, disinfected_entry FROM kit WHERE programme = ? AND practice = ? AND uid = ?",
+            "SELECT last_site, disinfected_entry, last_visit FROM kit WHERE programme = ? AND practice = ? AND uid = ?",
             (self._programme, visit.practice, uid),
         ).fetchone()
-        return KitView(row[0], row[1] is not None) if row else None
+        return KitView(row[0], row[1] is not None, row[2]) if row else None
 
     def kept_times(self) -> list[tuple[str, datetime]]:
         rows = self.db.execute(

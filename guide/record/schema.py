@@ -50,7 +50,8 @@ CREATE TABLE safety (
 ) STRICT;
 CREATE INDEX safety_visit ON safety(visit);
 CREATE TABLE kit (
-    programme TEXT NOT NULL, practice INTEGER NOT NULL, uid TEXT NOT NULL, last_site TEXT, disinfected_entry INTEGER,
+    programme TEXT NOT NULL, practice INTEGER NOT NULL, uid TEXT NOT NULL, last_site TEXT, last_visit TEXT,
+    disinfected_entry INTEGER,
     PRIMARY KEY (programme, practice, uid)
 ) STRICT, WITHOUT ROWID;
 """

@@ -1,5 +1,6 @@
 """Proves that a record is whole: chains rehashed, heads compared, projections folded again, triggers in place."""
 
+import hashlib
 import sqlite3
 from collections.abc import Iterator
 from dataclasses import dataclass, field
@@ -57,6 +58,10 @@ def _check_triggers(db: sqlite3.Connection, found: Verified) -> None:
     for name, sql in TRIGGERS.items():
         if have.get(name) != sql:
             found.problems.append(f"the trigger {name}, which keeps the log append-only, is gone or changed")
+    found.problems += [f"there is a trigger {name} that is not ours" for name in sorted(set(have) - set(TRIGGERS))]
+    for book_hash, text in db.execute("SELECT hash, toml FROM flow_book"):
+        if hashlib.sha256(text.encode()).hexdigest() != book_hash:
+            found.problems.append(f"the flow book {book_hash[:8]} was changed: its hash doesn't fit")
 
 
 def _check_chains(db: sqlite3.Connection, found: Verified) -> dict[tuple[str, str], str]:

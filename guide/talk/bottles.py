@@ -99,6 +99,17 @@ def again(turn: Turn) -> None:
             frame.trail.clear()
 
 
+def withdraw(turn: Turn, flow: str) -> None:
+    """BACK out of a bottle before it was filled: the open one is void, the one that was asked for is not wanted."""
+    sample = turn.sample()
+    if sample is not None and sample.kind != "larva":
+        samples.void(turn, sample, "withdrawn")
+    name = f"extra_{flow}"
+    if turn.answers.get(name):
+        turn.answers[name] = int(turn.answers[name]) - 1
+        turn.log("answer", {name: turn.answers[name]})
+
+
 def _netted(turn: Turn) -> None:
     if not turn.answers.get("netted"):
         turn.answers["netted"] = 1

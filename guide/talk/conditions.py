@@ -118,6 +118,8 @@ CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "steady": lambda turn: turn.state.pace == "steady",
     "brisk": lambda turn: turn.state.pace == "brisk",
     "too_short_now": _too_short_now,
+    "tagged": lambda turn: (sample := turn.sample()) is not None and sample.tag is not None,
+    "all_minors": lambda turn: number(turn, "minors") >= number(turn, "people"),
     "has_sample": lambda turn: turn.sample() is not None,
     "family_known": _family_known,
     "sealed": sealed,

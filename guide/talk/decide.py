@@ -10,7 +10,7 @@ from datetime import datetime, timedelta
 from guide.flow.model import REST
 from guide.flow.replies.base import Reading
 from guide.flow.replies.clean import clean, plain, quote
-from guide.talk import samples
+from guide.talk import bottles, samples
 from guide.talk.conditions import number
 from guide.talk.decision import Decision
 from guide.talk.moves import accept, advance, next_larva, settle
@@ -19,7 +19,7 @@ from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import Talk, Turn
-from guide.talk.words import find_word
+from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble
 
 MISSES_BEFORE_DESK = 3
 _REACTION = re.compile(
@@ -55,7 +55,13 @@ def _watch_over(turn: Turn) -> None:
         turn.stop_timer("check_in")
         turn.stop_timer("check_in_alarm")
         return
-    if turn.seat.role == "leader" or "safety" not in facts or "dry" in facts or not turn.answers.get("in_water"):
+    if (
+        turn.visit.status == "closed"
+        or turn.seat.role == "leader"
+        or "safety" not in facts
+        or "dry" in facts
+        or not turn.answers.get("in_water")
+    ):
         return
     cold = number(turn, "water_c", 99) < turn.settings.cold_c
     turn.stop_timer("check_in_alarm")
@@ -122,11 +128,13 @@ def _understand(turn: Turn) -> None:
         _closed_by_another(turn)
     elif word is not None:
         word.act(turn, word.rest)
+    elif turn.state.base.sample and turn.sample() is None:
+        _lost_sample(turn)
     elif _gate_passed_elsewhere(turn):
         turn.state.base.go("pairs.start")
         advance(turn, "any")
         turn.ask_again()
-    elif turn.state.paused:
+    elif turn.state.paused and turn.state.top.flow not in SAFETY_FLOWS:
         turn.lead(turn.phrase("still_paused"))
     elif turn.step.kind == REST:
         _at_rest(turn)
@@ -155,12 +163,14 @@ def _read(turn: Turn) -> None:
         if reading.value is None and _says(turn, False):
             turn.ask_again()
             return
-    if turn.step.id == "larva.mend" and reading.value is None:
-        reading = samples.mended(turn) or reading
-    if reading.value is None:
+    if turn.step.kind == "sample" and reading.value is None:
+        reading = samples.joined(turn) or reading
+    if reading.value is None and turn.state.top.flow not in SAFETY_FLOWS and is_trouble(turn.text):
+        call_danger(turn, turn.text)
+    elif reading.value is None:
         _not_understood(turn, reading)
     elif reading.ask:
-        flags = [f"odd_{turn.step.save}"] if samples.is_odd(reading.value, turn.asked) else []
+        flags = [f"odd_{turn.step.save or 'length_mm'}"] if samples.is_odd(reading.value, turn.asked) else []
         turn.state.ask = {"step": turn.step.id, "value": reading.value, "flags": flags}
         turn.lead(turn.phrase(reading.phrase, reading.blanks))
     else:
@@ -177,8 +187,23 @@ def _gate_passed_elsewhere(turn: Turn) -> bool:
     return passed and state.top is state.base and state.base.flow == "safety" and turn.seat.role == "pair"
 
 
+def _lost_sample(turn: Turn) -> None:
+    """What is in hand was made void from another seat: a new one is begun."""
+    samples.let_go_of(turn)
+    turn.lead(turn.phrase("void_by_another"))
+    if bottles.at_bottle(turn):
+        bottles.again(turn)
+    elif turn.state.base.flow == "larva":
+        next_larva(turn)
+    turn.ask_again()
+
+
 def _closed_by_another(turn: Turn) -> None:
     """The visit was closed from another seat while this one was at work."""
+    sample = turn.sample()
+    if sample is not None:
+        samples.void(turn, sample, "closed")
+    turn.state.base.facts.append("dry")
     del turn.state.frames[1:]
     turn.state.base.go("close.end")
     turn.state.paused = False
@@ -212,7 +237,11 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
         turn.ask_again()
         return
     turn.state.misses += 1
+    if turn.step.kind == "sample":
+        samples.keep_part(turn)
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
+    if turn.visit.practice and turn.step.kind in ("tag", "sample") and turn.step.tag_must == "free":
+        turn.lead(turn.phrase("practice_tag", {"tag": turn.free_tag() or "?"}))
     if turn.state.misses >= MISSES_BEFORE_DESK:
         turn.state.top.slots["unread"] = turn.text[:160]
         turn.lead(turn.phrase("offer_desk"))

@@ -52,7 +52,8 @@ def _tell_word(turn: Turn) -> None:
 
 
 def _open_sample(turn: Turn) -> None:
-    if turn.sample() is None:
+    sample = turn.sample()
+    if sample is None or sample.kind != "larva":
         samples.open_sample(turn, observed=True)
 
 
@@ -78,7 +79,8 @@ def _put_back(turn: Turn) -> None:
 
 
 def _outer_bag(turn: Turn) -> None:
-    turn.log("outer_bagged", sample_uid=turn.state.base.sample)
+    if turn.sample() is not None:
+        turn.log("outer_bagged", sample_uid=turn.state.base.sample)
 
 
 def _keep(turn: Turn) -> None:
@@ -104,6 +106,9 @@ def _take_told(turn: Turn) -> None:
 
 
 def _unqueue(turn: Turn) -> None:
+    if not turn.state.queue:
+        return
+    turn.state.base.trail.clear()
     turn.log("mended" if isinstance(turn.value, dict) else "skipped", {"problem": turn.state.queue[0]["problem"]})
     turn.state.queue.pop(0)
 
@@ -145,9 +150,7 @@ def _key_unsure(turn: Turn) -> None:
 
 
 def _void_damselfly(turn: Turn) -> None:
-    sample = turn.sample()
-    if sample is not None:
-        samples.void(turn, sample, "damselfly")
+    samples.void(turn, turn.sample() or samples.open_sample(turn, observed=False), "damselfly")
 
 
 # A slip
@@ -158,10 +161,24 @@ def _slip_sample(turn: Turn) -> SampleView | None:
     return samples.sample_tagged(turn, tag) if tag else turn.sample()
 
 
+_TOUCHED = {"UNSURE": "unsure", "BAG": "yes", "OPENED": "yes"}
+"""Slips that answer by themselves whether larva or inside were touched."""
+
+
+def _touch(answer: str, turn: Turn) -> None:
+    turn.state.top.slots["touched"] = answer
+
+
+def _untagged_slip(turn: Turn) -> None:
+    turn.state.top.slots.pop("slip_tag", None)
+
+
 def _note_slip(turn: Turn) -> None:
     slots = turn.state.top.slots
     slots["what"] = turn.value
-    slots["slip"] = f"{turn.seat.letter}{turn.seat.turn}"
+    slots["slip"] = slots.get("slip") or f"{turn.seat.letter}{turn.seat.turn}"
+    slots["touched"] = _TOUCHED.get(str(turn.value), "not asked")
+    slots.pop("slip_tag", None)
     sample = turn.sample()
     gloves = {"gloves": "reported"} if turn.value == "GLOVE" and sample is not None else {}
     turn.log(
@@ -179,7 +196,7 @@ def _remedy(turn: Turn, remedy: str) -> None:
     slots = turn.state.top.slots
     sample = _slip_sample(turn)
     for slip in (*slots.get("earlier", []), slots["slip"]):
-        data = {"slip": slip, "touched": slots.get("touched", "no"), "remedy": remedy}
+        data = {"slip": slip, "touched": slots.get("touched", "not asked"), "remedy": remedy}
         turn.log("remedy", data, sample_uid=sample.uid if sample else None)
 
 
@@ -192,6 +209,7 @@ def _start_again(turn: Turn) -> None:
 
 
 def _no_slip(turn: Turn) -> None:
+    _touch("no", turn)
     _remedy(turn, "no_slip")
     if turn.sample() is not None and not sealed(turn):
         _go_on_at(turn, "larva.look")
@@ -213,6 +231,7 @@ def _bottle_again(turn: Turn) -> None:
 
 
 def _third_bag(turn: Turn) -> None:
+    _touch("no", turn)
     _remedy(turn, "third_bag")
     sample = _slip_sample(turn)
     if sample is not None:
@@ -224,7 +243,7 @@ def _go_on_at(turn: Turn, state: str) -> None:
     if turn.state.base.flow == "larva":
         turn.state.base.go(state)
         turn.state.base.trail.clear()
-        turn.state.frames[1:-1] = [frame for frame in turn.state.frames[1:-1] if frame.flow != "family"]
+        turn.state.frames[1:-1] = [frame for frame in turn.state.frames[1:-1] if frame.flow not in ("family", "oops")]
 
 
 # Danger
@@ -282,6 +301,7 @@ def _flag_bags(turn: Turn) -> None:
     counted = int(number(turn, "bags_counted"))
     if counted != len(turn.kept()):
         turn.log("bags_differ", {"counted": counted, "kept": len(turn.kept())})
+        turn.lead(turn.phrase("bags_flagged"))
 
 
 def _close_visit(turn: Turn) -> None:
@@ -334,6 +354,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "seal": _seal,
     "outer_bag": _outer_bag,
     "keep": _keep,
+    "say_bag_and_ice": lambda turn: turn.lead(turn.phrase("bag_and_ice")),
     "open_told": _open_told,
     "seal_told": _seal_told,
     "take_told": _take_told,
@@ -351,6 +372,9 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "void_damselfly": _void_damselfly,
     "note_slip": _note_slip,
     "touched": _touched,
+    "untouched": partial(_touch, "no"),
+    "surely_touched": partial(_touch, "yes"),
+    "untagged_slip": _untagged_slip,
     "renewed": lambda turn: _remedy(turn, "renewed"),
     "start_again": _start_again,
     "no_slip": _no_slip,

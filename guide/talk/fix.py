@@ -5,7 +5,7 @@ from typing import Any
 
 from guide.flow.model import REST
 from guide.flow.replies.clean import quote
-from guide.talk import samples
+from guide.talk import bottles, samples
 from guide.talk.moves import next_larva
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
@@ -49,7 +49,10 @@ def fix(turn: Turn, rest: str) -> None:
     elif asked.name == "void":
         in_hand = turn.state.base.sample == sample.uid
         samples.void(turn, sample, "fix")
-        if in_hand:
+        if in_hand and bottles.at_bottle(turn):
+            bottles.again(turn)
+            turn.ask_again()
+        elif in_hand:
             next_larva(turn)
             turn.ask_again()
         if asked.words:
@@ -88,8 +91,8 @@ def _read(turn: Turn, name: str, words: str) -> Any:
 def _which(turn: Turn, tag: str | None) -> SampleView | None:
     if tag is not None:
         return samples.sample_tagged(turn, tag)
-    mine = [s for s in turn.samples().values() if s.seat == turn.seat.letter and s.status == "kept"]
-    return turn.sample() or (mine[-1] if mine else None)
+    last = turn.samples().get(turn.state.kept or "")
+    return turn.sample() or (last if last is not None and last.status == "kept" else None)
 
 
 def _change(turn: Turn, sample: SampleView, asked: Correction) -> None:

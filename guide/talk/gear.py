@@ -114,6 +114,7 @@ def _contact_left(turn: Turn) -> None:
 
 
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
+    "kit_named": lambda turn: len(str(turn.value)) <= LONGEST_KIT and any(c.isdecimal() for c in str(turn.value)),
     "kit_unclean": _kit_unclean,
     "waiver_given": _waiver_given,
     "by_drying": _method("dry"),
@@ -125,6 +126,7 @@ CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
 
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "note_kit": _note_kit,
+    "say_kit_unread": lambda turn: turn.lead(turn.phrase("kit_unread")),
     "usual_kit": lambda turn: _set_kit(turn, "K1"),
     "spare_kit": lambda turn: _set_kit(turn, "SPARE"),
     "waive": _waive,

@@ -51,6 +51,8 @@ def note(
         data = {"sure": True, **data}
     if data.get("length_mm", turn.settings.minimum_mm) < turn.settings.minimum_mm:
         flags = (*flags, "under_minimum")
+        if len(turn.kept()) < turn.target:
+            turn.lead(turn.phrase("short_kept"))
     if turn.site is not None and data.get("family") in turn.site.protected:
         flags = (*flags, "protected")
         turn.lead(turn.phrase("protected"))
@@ -69,8 +71,12 @@ def note(
 
 def keep(turn: Turn, sample: SampleView) -> None:
     """The sample counts: the seat's hands are free for the next one, and a change of pace takes hold."""
+    if sample.kind == "larva" and len(turn.kept()) >= turn.target and "over_target" not in sample.flags:
+        flag(turn, sample, "over_target")
+        sample = turn.samples()[sample.uid]
     turn.log("kept", sample_uid=sample.uid)
     turn.put_sample(replace(sample, status="kept"))
+    turn.state.kept = sample.uid
     if not sample.flags and sample.kind == "larva":
         turn.state.clean_run += 1
     if sample.kind == "larva" and len(turn.kept()) == turn.target:
@@ -125,6 +131,8 @@ def tag_problem(turn: Turn, code: str) -> str:
     tag = turn.tag(code)
     if tag is None:
         return turn.phrase("tag_unknown", {"tag": code})
+    if tag.status == "used" and tag.sample == turn.state.base.sample:
+        return ""
     if tag.status == "used":
         return turn.phrase("tag_used", {"tag": code})
     if tag.status == "void":
@@ -167,10 +175,10 @@ def _is_known(turn: Turn, given: dict[str, Any]) -> bool:
 
 def has_several(turn: Turn) -> bool:
     """True for a text of several samples, or of a whole one where the step asks for something else."""
-    if turn.state.top.flow != "larva" or turn.step.kind == "text":
+    if turn.state.top.flow not in ("larva", "net") or turn.step.kind == "text":
         return False
     parts = [part for part in _PARTS.split(turn.text) if part.strip()]
-    if len(parts) < 2 and turn.step.id not in ("larva.look", "larva.pace"):
+    if len(parts) < 2 and turn.step.id not in ("larva.look", "larva.pace", "net.spot", "net.bank"):
         return False
     readings = read_samples(turn.text, _whole(turn))
     if len(parts) < 2:
@@ -221,16 +229,34 @@ def _queue(turn: Turn, reading: SampleReading, problem: str) -> None:
         turn.lead(turn.phrase("queue_full", {"said": queued["said"]}))
 
 
-def mended(turn: Turn) -> Reading | None:
-    """A sample of the queue put right by the one thing that was wrong, such as its tag alone."""
-    readings = read_samples(turn.text, _whole(turn)) if turn.state.queue else []
-    if len(readings) != 1 or not readings[0].fields or readings[0].problem in ("check_digit", "odd_length"):
+def _part(turn: Turn) -> SampleReading | None:
+    """A text read as one sample or a part of one."""
+    readings = read_samples(turn.text, _whole(turn))
+    return readings[0] if len(readings) == 1 and readings[0].fields else None
+
+
+def keep_part(turn: Turn) -> None:
+    """What was understood of an unfinished sample waits for the rest of it."""
+    part = _part(turn)
+    if part is not None and part.problem != "check_digit":
+        slots = turn.state.top.slots
+        slots["part"] = {**slots.get("part", {}), **part.fields}
+
+
+def joined(turn: Turn) -> Reading | None:
+    """A sample made whole: by the rest of one that was begun, or by the one thing that was wrong, such as its tag."""
+    part = _part(turn)
+    if part is None or part.problem in ("check_digit", "odd_length"):
         return None
-    queued = {name: turn.state.queue[0][name] for name in WHOLE if name in turn.state.queue[0]}
-    whole = {**queued, **readings[0].fields}
-    odd = turn.state.queue[0]["problem"] == "odd_length" and "length_mm" not in readings[0].fields
-    if set(whole) != set(WHOLE) or not is_valid(whole["tag"]) or odd:
+    before, odd = dict(turn.state.top.slots.get("part", {})), False
+    if turn.step.id == "larva.mend" and turn.state.queue:
+        first = turn.state.queue[0]
+        before = {name: first[name] for name in WHOLE if name in first}
+        odd = first["problem"] == "odd_length" and "length_mm" not in part.fields
+    whole = {**before, **part.fields}
+    if not set(turn.step.asked.fields) <= set(whole) or odd or not is_valid(whole.get("tag", "00")):
         return None
+    turn.state.top.slots.pop("part", None)
     return Reading(whole, sure=True)
 
 

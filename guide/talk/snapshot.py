@@ -52,10 +52,11 @@ class TagView:
 
 @dataclass(frozen=True)
 class KitView:
-    """A kit: the site it was last at, and whether it was disinfected since."""
+    """A kit: the site and visit it was last at, and whether it was disinfected since."""
 
     last_site: str | None
     disinfected: bool
+    last_visit: str | None = None
 
 
 @dataclass(frozen=True)

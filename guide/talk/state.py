@@ -38,8 +38,12 @@ class Frame:
 
 @dataclass
 class SeatState:
-    """A seat's whole state. ``ask`` is a question of our own on top of the step's; ``queue`` holds samples of a text
-    that must be asked singly; ``last`` is the last text taken as an answer, to know it again when it is sent twice."""
+    """A seat's whole state.
+
+    ``ask`` is a question of our own on top of the step's; ``queue`` holds samples of a text that must be asked
+    singly; ``last`` is the last text taken as an answer, to know it again when it is sent twice; ``kept`` is the
+    sample kept last.
+    """
 
     frames: list[Frame]
     v: int = 1
@@ -52,6 +56,7 @@ class SeatState:
     queue: list[dict[str, Any]] = field(default_factory=list)
     last: dict[str, Any] | None = None
     redo: list[str] = field(default_factory=list)
+    kept: str | None = None
 
     @property
     def top(self) -> Frame:

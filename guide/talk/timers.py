@@ -42,8 +42,10 @@ def _contact(turn: Turn) -> None:
 
 def _gear(turn: Turn) -> None:
     """Drying or freezing is over: the kit is free for another water."""
-    turn.log("kit_disinfected", {"kit": gear.kit(turn), "how": gear.disinfectant(turn)})
-    turn.lead(turn.phrase("timer.gear"))
+    known = turn.snapshot.kit(gear.kit(turn))
+    if known is not None and known.last_visit == turn.visit.uid:
+        turn.log("kit_disinfected", {"kit": gear.kit(turn), "how": gear.disinfectant(turn)})
+        turn.lead(turn.phrase("timer.gear"))
 
 
 def _ice(turn: Turn) -> None:
@@ -65,12 +67,16 @@ def _dark(turn: Turn) -> None:
 
 
 def _check_in(turn: Turn) -> None:
+    if turn.visit.status == "closed":
+        return
     turn.log("timer", {"timer": "check_in"})
     turn.lead(turn.phrase("timer.check_in"))
     turn.start_timer("check_in_alarm", turn.settings.check_in_grace_min)
 
 
 def _check_in_alarm(turn: Turn) -> None:
+    if turn.visit.status == "closed":
+        return
     turn.log("alarm", {"alarm": "check_in", "people": turn.answers.get("people"), "step": turn.state.top.state})
     turn.lead(turn.phrase("timer.check_in_alarm"))
     turn.tell_others(turn.phrase("timer.check_in_alarm"))

@@ -134,9 +134,10 @@ class Turn:
         return [one for one in self.samples().values() if one.status == "kept" and one.kind == "larva"]
 
     def sample(self) -> SampleView | None:
-        """The specimen in hand."""
+        """The specimen in hand, unless another seat has made it void."""
         uid = self.state.base.sample
-        return self.samples().get(uid) if uid else None
+        sample = self.samples().get(uid) if uid else None
+        return sample if sample is not None and sample.status == "open" else None
 
     def put_sample(self, sample: SampleView) -> None:
         """Remembers a sample as this text leaves it."""

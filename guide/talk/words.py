@@ -4,6 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from guide.flow.model import ROUTE
+from guide.flow.replies.clean import plain
+from guide.talk import bottles
 from guide.talk.daylight import forecast
 from guide.talk.fix import fix
 from guide.talk.moves import accept, advance, enter, next_larva
@@ -43,6 +45,10 @@ def find_word(text: str) -> FoundWord | None:
     return FoundWord(word.act, rest)
 
 
+SAFETY_FLOWS = ("danger", "storm")
+"""Flows that BACK never leaves: heads are counted and clocks run out first."""
+
+
 def _why(turn: Turn, rest: str) -> None:
     if turn.step.why:
         turn.lead(turn.fill(turn.book.in_language(turn.step.why)))
@@ -58,8 +64,17 @@ def _back(turn: Turn, rest: str) -> None:
         asked = top.trail.pop()
         top.go(asked)
         state.redo.append(asked)
+    elif top.flow in SAFETY_FLOWS:
+        turn.lead(turn.phrase("no_way_back_safety"))
+        turn.ask_again()
+        return
     elif len(state.frames) > 1:
         turn.log("withdrawn", {"flow": top.flow})
+        if top.flow in ("water", "sediment"):
+            bottles.withdraw(turn, top.flow)
+        if top.flow == "oops" and "slip" in top.slots:
+            data = {"slip": top.slots["slip"], "touched": "not asked", "remedy": "withdrawn"}
+            turn.log("remedy", data, sample_uid=turn.state.base.sample)
         state.frames.pop()
         if turn.step.kind == ROUTE:
             advance(turn, "any")
@@ -119,6 +134,12 @@ def _slower(turn: Turn, rest: str) -> None:
 _BETWEEN_LARVAE = ("larva.look", "larva.steady", "larva.brisk", "larva.pace")
 
 
+_TROUBLE = (
+    "thunder", "lightning", "storm coming", "fell in", "drowning", "hurt", "injured", "bleeding", "broken leg",
+    "unconscious", "ambulance", "help me", "help us", "need help", "somebody is missing", "someone is missing", "sos",
+)  # fmt: skip
+
+
 def _change_pace(turn: Turn, by: int) -> None:
     state = turn.state
     now = PACES.index(state.pace_next or state.pace)
@@ -170,7 +191,14 @@ def _swap_roles(turn: Turn, rest: str) -> None:
     turn.ask_again()
 
 
-def _danger(turn: Turn, rest: str) -> None:
+def is_trouble(text: str) -> bool:
+    """True for words that people text when something is badly wrong and they don't think of DANGER."""
+    words = plain(text)
+    return any(f" {trouble} " in f" {words} " for trouble in _TROUBLE)
+
+
+def call_danger(turn: Turn, rest: str) -> None:
+    """People first, from wherever the talk is."""
     turn.state.ask, turn.state.paused = None, False
     turn.log("danger", words=rest or None)
     turn.tell_others(turn.phrase("danger_news"))
@@ -214,7 +242,7 @@ WORDS = (
     AnywhereWord("FASTER", ("faster",), False, _faster, "fewer texts a larva, from the next one"),
     AnywhereWord("SLOWER", ("slower",), False, _slower, "more help a larva, from the next one"),
     AnywhereWord(
-        "DANGER", ("danger", "emergency", "sos"), True, _danger, "people first: out of the water, count, call"
+        "DANGER", ("danger", "emergency", "sos"), True, call_danger, "people first: out of the water, count, call"
     ),
     AnywhereWord("SWAP", ("swap",), False, _swap_roles, "clean and dirty hands change places, between two larvae"),
     AnywhereWord("DESK", ("desk",), True, _desk, "DESK and your words: a question for the coordinator"),

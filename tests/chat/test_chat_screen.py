@@ -355,4 +355,4 @@ def test_piped_input_is_answered_and_hostile_words_reach_no_terminal(tmp_path):
     done = subprocess.run(command, input=given, capture_output=True, check=True)
     assert b"\x1b" not in done.stdout
     assert b"Practice visit of the demo programme" in done.stdout
-    assert done.stdout.rstrip().endswith(b"Go on later with: wadeline chat")
+    assert done.stdout.rstrip().endswith(b"record.db")

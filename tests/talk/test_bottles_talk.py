@@ -1,5 +1,7 @@
 """Water, sediment, the freezer, permits and measuring again."""
 
+import re
+
 import pytest
 
 from guide.flow.load import book_text, load_book, shipped_flows
@@ -15,7 +17,9 @@ def at(open_field):
     """Opens a record for a programme with other settings than the demo's, and carries on to a step."""
 
     def go(step: str, settings: str = "", site: str = ""):
-        text = TEXT.replace("practice = true ", f"{settings}\npractice = true ", 1)
+        text = TEXT
+        for line in settings.splitlines():
+            text = re.sub(rf"(?m)^{line.split()[0]} = .*$", line, text, count=1)
         text = text.replace('code = "amberwell"\n', f'code = "amberwell"\n{site}\n', 1)
         pond = open_field(flow_book=load_book(text, REGISTRY, KINDS))
         pond.until(step)

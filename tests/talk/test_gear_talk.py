@@ -24,6 +24,20 @@ def test_a_kit_that_was_in_another_water_and_not_disinfected_is_stopped(closed):
     assert closed.rows("SELECT uid FROM kit") == [("K1",)]
 
 
+@pytest.mark.parametrize("words", ["hmm", "maybe so", "the blue one"])
+def test_a_kit_is_named_by_its_label_and_nothing_else_opens_the_gate(pond, words):
+    pond.until("arrive.kit")
+    assert "like K1" in pond.text(words)[0]
+    assert pond.step() == "arrive.kit"
+
+
+@pytest.mark.parametrize("words", ["no", "dunno", "idk", "not sure"])
+def test_not_sure_of_a_kit_is_no(pond, words):
+    pond.until("arrive.kit")
+    pond.text(words)
+    assert pond.step() == "arrive.unclean"
+
+
 def test_the_same_water_again_needs_no_disinfection(closed):
     arrive(closed, "amberwell", "K1")
     assert closed.step() in ("arrive.look", "arrive.people")

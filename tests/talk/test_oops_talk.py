@@ -145,11 +145,32 @@ def test_told_to_leave_closes_what_there_is(pond):
     assert pond.rows(SAMPLE) == [("void", "danger")]
 
 
-def test_danger_by_mistake_is_taken_back(pond):
-    pond.until("larva.bag")
-    pond.converse("danger", "back")
-    assert pond.step() == "larva.bag"
-    assert pond.rows("SELECT status FROM sample") == [("open",)]
+def test_danger_by_mistake_ends_with_a_head_count_not_with_back(pond):
+    pond.until("larva.measure")
+    assert "people first" in pond.converse("danger", "back")[0]
+    assert pond.step() == "danger.out"
+    pond.converse("3", "false alarm", "stay")
+    assert pond.step() == "larva.measure"
+
+
+@pytest.mark.parametrize("backs", [1, 2, 3])
+def test_back_never_ends_the_shelter_from_thunder(pond, backs):
+    pond.until("safety.thunder")
+    pond.converse("y", "ok", *["back"] * backs)
+    assert pond.step().startswith("storm.")
+
+
+@pytest.mark.parametrize("words", ["thunder", "I fell in!", "help me", "someone is hurt", "he is bleeding"])
+def test_words_for_trouble_open_danger_without_the_word(pond, words):
+    pond.until("larva.look")
+    pond.text(words)
+    assert pond.step() == "danger.out"
+
+
+def test_words_for_trouble_in_a_remark_are_a_remark(pond):
+    pond.until("close.remarks")
+    pond.text("thunder far away, nobody hurt")
+    assert pond.step() == "close.trash"
 
 
 @pytest.mark.parametrize("step", ["arrive.kit", "safety.depth", "kit.short", "roles.who", "net.spot", "close.ice"])

@@ -152,6 +152,14 @@ def test_several_samples_are_understood_in_the_coach_pace_too(pond):
     assert pond.rows(SAMPLES) == [("01428", 27.0, "Aeshnidae"), ("01431", 31.0, "Libellulidae")]
 
 
+def test_a_sample_told_in_two_texts_is_joined(pond):
+    pond.until("larva.pace")
+    pond.text("brisk")
+    assert "and the tag?" in pond.text("28 skimmer")[0]
+    (answer,) = pond.text("01444")
+    assert answer.startswith("Got 01444: 28 mm skimmer.")
+
+
 def test_the_same_sample_again_is_known(pond):
     pond.until("larva.look")
     pond.text("27 darner 01428")

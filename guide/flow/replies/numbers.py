@@ -136,6 +136,11 @@ class Distance(Number):
     def _other_unit(self, number: float) -> float | None:
         return tidy(number / 100)
 
+    def show(self, value: Any) -> str:
+        if isinstance(value, int | float) and 0 < value < 1:
+            return f"{tidy(value * 100):g} cm"
+        return super().show(value)
+
 
 class Temperature(Number):
     """A temperature in Celsius. ``72`` may be Fahrenheit: asked."""
