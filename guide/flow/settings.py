@@ -10,6 +10,7 @@ MOST = {"knee_cm": 80, "speed_most_m_s": 1.0, "depth_speed_most_m2_s": 0.6}
 """Above these no programme of volunteers may set its limits (Cox et al. 2010: low hazard for adults to 0.6 m2/s)."""
 
 LEAST_SHELTER_MIN = 30
+LEAST_LABEL_PERCENT = 5
 BOTTLES = ("acid", "preserved", "empty")
 DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
 
@@ -108,6 +109,10 @@ class Settings:
         default="bleach", metadata={"doc": "bleach, dry, hot or freeze, where the permit says nothing"}
     )
     bleach_percent: float = field(default=10.0, metadata={"doc": "household bleach in the tub, percent by volume"})
+    bleach_strength_percent: float = field(
+        default=0.0,
+        metadata={"doc": "hypochlorite in the tub, percent by weight, where the permit says so (0: by volume)"},
+    )
     contact_min: int = field(default=10, metadata={"doc": "minutes that gear lies in the tub"})
     dry_days: int = field(default=5, metadata={"doc": "days of drying, where the permit asks for it"})
     home_min: int = field(default=120, metadata={"doc": "minutes after close until 'all home?' is asked"})
@@ -192,6 +197,9 @@ def _check_safe(settings: Settings, file: str) -> None:
         )
     if not 0 < settings.bleach_percent <= 50 or settings.drift_m < 1:
         raise SettingsError(f"{file}: bleach_percent must be 50 or less, drift_m 1 or more")
+    if settings.bleach_strength_percent >= LEAST_LABEL_PERCENT:
+        words = "household bleach can't be made that strong, ask who wrote the permit what is meant"
+        raise SettingsError(f"{file}: bleach_strength_percent = {settings.bleach_strength_percent}: {words}")
     if settings.target > settings.tags.count:
         raise SettingsError(f"{file}: target = {settings.target} is more than the {settings.tags.count} tags there are")
     for name, most in MOST.items():

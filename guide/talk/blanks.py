@@ -120,6 +120,7 @@ BLANKS: Mapping[str, Blank] = {
     "own_kept": Blank(lambda turn: str(own_kept(turn)), 3, "digits"),
     "pairs": Blank(lambda turn: " ".join(others_at_work(turn)) or "none", 11),
     "seat_name": Blank(lambda turn: "the leader" if turn.seat.role == "leader" else f"pair {turn.seat.letter}", 10),
+    "last_step": Blank(lambda turn: turn.state.top.state.replace(".", " ").replace("_", " "), 22),
     "letter": Blank(lambda turn: turn.seat.letter, 2),
     "pace": Blank(lambda turn: turn.state.pace, 6),
     "n": Blank(lambda turn: str(min(len(turn.kept()) + 1, turn.target)), 3, "digits"),

@@ -4,7 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from math import ceil
 
-from guide.field.dilution import Mix, mix_by_volume
+from guide.field.dilution import Mix, mix_by_volume, mix_to_strength
 from guide.flow.registry import Blank
 from guide.talk.turn import Turn
 
@@ -43,6 +43,15 @@ def _last_water(turn: Turn) -> str:
     known = turn.snapshot.kit(kit(turn))
     site = known.last_site if known else None
     return next((one.name for one in turn.settings.sites if one.code == site), "another water")
+
+
+def _fresh_kit(turn: Turn) -> str:
+    """A label that no record speaks against."""
+    for number in range(2, 99):
+        known = turn.snapshot.kit(f"K{number}")
+        if known is None or known.disinfected:
+            return f"K{number}"
+    return "K99"
 
 
 def _waiver_given(turn: Turn) -> bool:
@@ -86,6 +95,9 @@ def _gear_drying(turn: Turn) -> None:
 
 def mix(turn: Turn) -> Mix:
     """Bleach and water for this tub."""
+    label, strength = _number(turn, "label_percent"), turn.settings.bleach_strength_percent
+    if strength and label > strength:
+        return mix_to_strength(_number(turn, "tub_l") or 1, strength, label)
     return mix_by_volume(
         _number(turn, "tub_l") or 1, turn.settings.bleach_percent, _number(turn, "label_percent") or None
     )
@@ -128,7 +140,6 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "note_kit": _note_kit,
     "say_kit_unread": lambda turn: turn.lead(turn.phrase("kit_unread")),
     "usual_kit": lambda turn: _set_kit(turn, "K1"),
-    "spare_kit": lambda turn: _set_kit(turn, "SPARE"),
     "waive": _waive,
     "kit_used": _kit_used,
     "say_no_waiver": lambda turn: turn.lead(turn.phrase("no_waiver")),
@@ -142,11 +153,12 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
 
 BLANKS: Mapping[str, Blank] = {
     "kit": Blank(kit, LONGEST_KIT),
+    "fresh_kit": Blank(_fresh_kit, 3),
     "last_water": Blank(_last_water, 20),
     "dry_days": Blank(lambda turn: str(turn.settings.dry_days), 2, "digits"),
     "contact": Blank(lambda turn: str(turn.settings.contact_min), 3, "digits"),
     "mix_water": Blank(lambda turn: f"{mix(turn).water_ml / 1000:.1f}", 5, "digits"),
     "mix_bleach": Blank(lambda turn: f"{mix(turn).bleach_ml:.0f}", 5, "digits"),
     "mix_household": Blank(_household, 26),
-    "mix_percent": Blank(lambda turn: f"{turn.settings.bleach_percent:g}", 3, "digits"),
+    "mix_percent": Blank(lambda turn: f"{mix(turn).percent_by_volume:.3g}", 4, "digits"),
 }

@@ -2,6 +2,11 @@
 
 import pytest
 
+from guide.flow.load import load_book
+from guide.flow.replies.kinds import KINDS
+from guide.talk.blanks import REGISTRY
+from tests.talk.test_bottles_talk import TEXT
+
 
 @pytest.fixture
 def closed(pond):
@@ -19,9 +24,25 @@ def arrive(pond, site: str, kit: str) -> list[str]:
 def test_a_kit_that_was_in_another_water_and_not_disinfected_is_stopped(closed):
     (answer,) = arrive(closed, "quill", "k1")
     assert answer.startswith("BOTH: kit K1 was last in Amberwell Pond, no disinfection since.")
-    closed.text("spare")
-    assert closed.step().startswith("arrive.")
+    closed.text("K2")
+    assert closed.step() in ("arrive.look", "arrive.people")
     assert closed.rows("SELECT uid FROM kit") == [("K1",)]
+
+
+def test_a_fresh_kit_has_a_label_and_is_looked_up_too(closed):
+    arrive(closed, "quill", "spare")
+    assert closed.step() == "arrive.spare"
+    assert "no disinfection since" in closed.text("k1")[0]
+
+
+def test_a_permit_that_asks_for_a_strength_gets_one(open_field):
+    text = TEXT.replace("contact_min = 10", "contact_min = 10\nbleach_strength_percent = 0.5", 1)
+    pond = open_field(flow_book=load_book(text, REGISTRY, KINDS))
+    pond.until("net.spot")
+    pond.text("pack")
+    pond.until("close.end")
+    pond.converse("GEAR", "y", "ok", "20 L", "6", "n")
+    assert "18.4 L water first, then 1553 mL bleach" in pond.last["+100"][-1].text
 
 
 @pytest.mark.parametrize("words", ["hmm", "maybe so", "the blue one"])
