@@ -24,20 +24,22 @@ def _spot(turn: Turn) -> None:
         turn.lead(turn.phrase("timer.spot"))
 
 
+def _ask_at(turn: Turn, timer: str, state: str) -> None:
+    """The time that was waited for is over: a paused talk goes on, at the step that asks about it."""
+    turn.log("timer", {"timer": timer})
+    turn.state.paused = False
+    turn.state.top.go(state)
+    turn.ask_again()
+
+
 def _thunder(turn: Turn) -> None:
     if turn.state.top.state == "storm.wait":
-        turn.log("timer", {"timer": "thunder"})
-        turn.state.paused = False
-        turn.state.top.go("storm.clear")
-        turn.ask_again()
+        _ask_at(turn, "thunder", "storm.clear")
 
 
 def _contact(turn: Turn) -> None:
     if turn.state.top.state == "disinfect.contact":
-        turn.log("timer", {"timer": "contact"})
-        turn.state.paused = False
-        turn.state.top.go("disinfect.rinse")
-        turn.ask_again()
+        _ask_at(turn, "contact", "disinfect.rinse")
 
 
 def _gear(turn: Turn) -> None:
@@ -51,10 +53,7 @@ def _gear(turn: Turn) -> None:
 def _ice(turn: Turn) -> None:
     """On a long way the ice is looked at again and again until the freezer."""
     if turn.step.kind == REST:
-        turn.log("timer", {"timer": "ice"})
-        turn.state.paused = False
-        turn.state.base.go("freeze.ice")
-        turn.ask_again()
+        _ask_at(turn, "ice", "freeze.ice")
     else:
         turn.start_timer("ice", turn.settings.check_in_grace_min)
 
@@ -84,10 +83,7 @@ def _check_in_alarm(turn: Turn) -> None:
 
 def _home(turn: Turn) -> None:
     if turn.step.kind == REST:
-        turn.log("timer", {"timer": "home"})
-        turn.state.paused = False
-        turn.state.base.go("close.home")
-        turn.ask_again()
+        _ask_at(turn, "home", "close.home")
         turn.start_timer("home_alarm", turn.settings.check_in_grace_min)
     elif turn.visit.status == "closed":
         turn.start_timer("home", turn.settings.check_in_grace_min)

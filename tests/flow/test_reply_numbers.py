@@ -123,7 +123,7 @@ def test_a_distance_is_metres_unless_it_says_otherwise(texts, value):
 def test_a_bare_depth_is_asked_as_centimetres_where_metres_make_no_sense():
     reading = read("distance", "40", least=0, most=1)
     assert (reading.value, reading.ask, reading.phrase) == (0.4, True, "distance.unit")
-    assert reading.blanks["answer"] == "0.4 m"
+    assert reading.blanks["answer"] == "40 cm"
     assert taken("distance", "40 m", least=0, most=1) == ("ask", 40)
     assert taken("distance", "400", least=0, most=1) == ("ask", 400)
 
