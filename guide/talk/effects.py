@@ -277,7 +277,7 @@ def _close_early(turn: Turn) -> None:
     if sample is not None:
         samples.void(turn, sample, "danger")
     del turn.state.frames[1:-1]
-    turn.state.base.go("close.start")
+    turn.state.base.go("close.end" if turn.visit.status == "closed" else "close.start")
     turn.state.base.trail.clear()
 
 

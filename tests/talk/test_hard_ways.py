@@ -144,3 +144,10 @@ def test_nobody_but_children_goes_no_further(pond):
     pond.until("arrive.minors")
     pond.text("3")
     assert pond.step() == "arrive.no_adult"
+
+
+def test_danger_after_the_close_never_closes_twice(pond):
+    pond.until("close.end")
+    pond.converse("danger", "3", "6", "pack")
+    assert pond.step() == "close.end"
+    assert pond.rows("SELECT count(*) FROM log WHERE kind = 'visit_closed'") == [(1,)]
