@@ -10,7 +10,6 @@ from guide.talk import samples
 from guide.talk.snapshot import SampleView
 from guide.talk.turn import Turn
 
-WATER_KINDS = ("water", "water_blank", "water_duplicate")
 _NAMES = {
     "water": "sample",
     "water_blank": "field blank",

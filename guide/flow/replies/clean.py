@@ -13,10 +13,12 @@ LONGEST_QUOTE = 20
 _MARKS = str.maketrans({
     "‘": "'", "’": "'", "‚": "'", "′": "'", "“": '"', "”": '"', "„": '"', "″": '"',
     "–": "-", "—": "-", "−": "-", "‐": "-", "…": "...", "\r": "\n", "\u2028": "\n", "\u2029": "\n",
+    "º": "°", "˚": "°", "½": " 1\u20442", "¼": " 1\u20444", "¾": " 3\u20444",
 })  # fmt: skip
 _SPACES = re.compile(r"[^\S\n]+")
 _LINES = re.compile(r" ?\n[ \n]*")
-_THUMB_UP, _THUMB_DOWN = "\U0001f44d\U0001f44c✅✔☑", "\U0001f44e❌"
+_THUMB_UP, _THUMB_DOWN = "\U0001f44d\U0001f44c\U0001f197✅✔✓☑", "\U0001f44e\U0001f6ab❌✖✗"
+_PICTURES, _KEPT = ("So", "Sk", "Mn", "Me"), f"°{_THUMB_DOWN}"
 _NOT_A_WORD = re.compile(r"[^\w\s]|_")
 
 
@@ -45,6 +47,13 @@ def quote(text: str) -> str:
     """A person's words, short and in plain SMS letters, for saying back what was not understood."""
     words = " ".join(clean(text).split())[:LONGEST_QUOTE]
     return "".join(char if char in BASIC and char.isprintable() else "?" for char in words)
+
+
+def bare(text: str) -> str:
+    """The text without pictures, such as a thumb behind a number; a thumb down stays, for it takes words back."""
+    if text.isascii():
+        return text
+    return "".join(char for char in text if char in _KEPT or unicodedata.category(char) not in _PICTURES)
 
 
 def plain(text: str) -> str:

@@ -2,21 +2,32 @@
 
 from typing import Any
 
-from guide.flow.replies.agree import DONE, NO, YES
+from guide.flow.replies.agree import DONE, NEGATIONS, NO, YES, YES_SLIPS, agreeing
 from guide.flow.replies.base import Asked, Reading
-from guide.flow.replies.clean import plain
+from guide.flow.replies.clean import plain, quote
 from guide.flow.replies.kind import Kind
+from guide.flow.replies.match import near
 
 _DONE_IN_WORDS = frozenset(
-    ("all done", "all set", "all good", "got it", "we did", "its done", "it is done", "we are done", "were done",
-     "its sealed", "it is sealed", "its in", "it is in")
+    ("all set", "all good", "good to go", "got it", "did it", "we did", "i did", "we did it", "i did it", "its in",
+     "it is in", "in the bag", "copy", "copy that", "all right")
 )  # fmt: skip
-_FOLLOWERS = frozenset("it is we are they do all thanks thank you please of course all good fine that now were".split())
-_NOT_YET = frozenset("not yet wait no n nope hold later moment minute sec second still nearly almost".split())
+_NO_IN_WORDS = frozenset(("not yet", "not really", "not at all", "of course not", "no way"))
+_YES_IN_WORDS = frozenset(("of course", "all right", "it is", "it does", "it did", "we are", "we do", "we did", "we have"))
+_FOLLOWERS = frozenset(
+    "i it its is we are they he she do did does have has was were all of us both everyone thanks thank thx you please "
+    "course good fine that there now so sir maam and im were bag bags dokey dokie doki".split()
+)
+_NOT_YET = frozenset(
+    "not yet wait no n nope hold hang later moment min mins minute sec second still nearly almost doing".split()
+)
+_DONE_NEAR = {word: word for word in DONE - {"shut"}}
+_OTHER_WORDS = frozenset("dont gone one none bone dead close lose steady read rest".split())
+"""Words near to DONE and its like that mean something else."""
 
 
-def _says(words: list[str], wanted: frozenset[str]) -> bool:
-    return bool(words) and words[0] in wanted and all(word in wanted or word in _FOLLOWERS for word in words)
+def _says(words: list[str], wanted: frozenset[str], more: frozenset[str] = frozenset()) -> bool:
+    return bool(words) and words[0] in wanted and all(word in wanted | _FOLLOWERS | more for word in words)
 
 
 class Done(Kind):
@@ -25,10 +36,15 @@ class Done(Kind):
     name = "done"
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        words = plain(text)
-        if _says(words.split(), YES | DONE) or words in _DONE_IN_WORDS:
+        words = agreeing(plain(text))
+        said = [word for word in words if word not in _FOLLOWERS]
+        if said and YES.union(DONE).issuperset(said):
             return Reading(True, sure=True)
-        return self.unclear(text, "unclear" if _NOT_YET.isdisjoint(words.split()) else "not_yet")
+        if " ".join(word for word in words if word not in YES) in _DONE_IN_WORDS:
+            return Reading(True, sure=True)
+        if len(said) == 1 and said[0] not in _OTHER_WORDS and (said[0] in YES_SLIPS or near(said[0], _DONE_NEAR)):
+            return Reading(True, phrase="done.echo", blanks={"said": quote(text)})
+        return self.unclear(text, "unclear" if _NOT_YET.isdisjoint(words) else "not_yet")
 
     def show(self, value: Any) -> str:
         return "OK" if value is True else str(value)
@@ -49,11 +65,14 @@ class YesNo(Kind):
     name = "yes_no"
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        words = plain(text).split()
-        if _says(words, YES):
+        words = agreeing(plain(text))
+        said = " ".join(words)
+        if _says(words, YES) or said in _YES_IN_WORDS:
             return Reading(True, sure=True)
-        if _says(words, NO):
+        if _says(words, NO, NEGATIONS) or said in _NO_IN_WORDS:
             return Reading(False, sure=True)
+        if said in YES_SLIPS:
+            return Reading(True, phrase="yes_no.echo", blanks={"said": quote(text)})
         return self.unclear(text)
 
     def show(self, value: Any) -> str:
