@@ -2,6 +2,7 @@
 
 import json
 import sys
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -17,25 +18,43 @@ def run_attempts(book: FlowBook, kind: str, text: str | None, step: str | None) 
     asked = _asked(book, kind, step)
     if text is not None:
         shown = attempt(book, kind, text, asked)
-        print(f"read: {json.dumps(shown['read'], ensure_ascii=False)}\nsure: {json.dumps(shown['sure'])}")
+        _print(f"read: {json.dumps(shown['read'], ensure_ascii=False)}")
+        _print(f"sure: {json.dumps(shown['sure'])}")
         if shown["say"]:
-            print(f"say:  {shown['say']}")
+            _print(f"say:  {shown['say']}")
         return 0
     for raw in sys.stdin.buffer:
         line = raw.decode("utf-8", "replace").rstrip("\r\n")
-        print(json.dumps(attempt(book, kind, line, asked), ensure_ascii=False), flush=True)
+        answer = json.dumps(attempt(book, kind, line, asked), ensure_ascii=False)
+        sys.stdout.buffer.write(answer.encode() + b"\n")  # JSON lines are UTF-8 whatever the terminal is
+        sys.stdout.buffer.flush()
     return 0
+
+
+def _print(line: str) -> None:
+    """A line for people; what the terminal can't show is a question mark."""
+    encoding = sys.stdout.encoding or "utf-8"
+    print(line.encode(encoding, "replace").decode(encoding))
 
 
 def _asked(book: FlowBook, kind: str, step: str | None) -> Asked:
     if kind not in book.kinds:
-        raise WadelineError(f"there is no reply kind {kind!r}; the kinds are {', '.join(book.kinds)}")
+        message = f"there is no reply kind {kind!r}{_nearest(kind, book.kinds)}; the kinds are {', '.join(book.kinds)}"
+        raise WadelineError(message)
     asked = Asked()
     if step is not None:
         if step not in book.steps:
-            raise WadelineError(f"there is no step {step!r}; a step is flow.step, such as larva.measure")
+            hint = _nearest(step, book.steps) or "; a step is flow.step, such as larva.measure"
+            raise WadelineError(f"there is no step {step!r}{hint}")
         asked = book.steps[step].asked
     return replace(asked, tag_width=book.settings.tags.width, now=datetime.now().astimezone())
+
+
+def _nearest(given: str, names: Iterable[str]) -> str:
+    from difflib import get_close_matches  # only where a name is wrong
+
+    near = get_close_matches(given, list(names), 1, 0.6)
+    return f", did you mean {near[0]!r}?" if near else ""
 
 
 def attempt(book: FlowBook, kind: str, text: str, asked: Asked) -> dict[str, Any]:

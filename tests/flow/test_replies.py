@@ -8,9 +8,11 @@ from tests.flow.reading import BOTTOM, NOW, asked, read, taken
 
 OKS = (
     "ok|OK|Ok.|ok!|k|K.|okay|yes|Yes.|y|yep|Done|done.|ready|sealed?|“Ok.”|ｏｋ|o\u200bk|\u00a0ok\u00a0|OK thanks|"
-    "all done|it's done"
+    "all done|it's done|okk|yess|yesss!|O.K.|o k|0k|okie dokie|alright|roger|copy that|good to go|"
+    "I'm done|both done|"
+    "bag sealed|sealed and done|okay we did it|yes sir|Ok. Sealed."
 )
-THUMBS = "👍|👍🏽|👍🏿|👍\ufe0f|👍👍|✅|👌|ok 👍🏻"
+THUMBS = "👍|👍🏽|👍🏿|👍\ufe0f|👍👍|✅|👌|ok 👍🏻|🆗|✓|☑️"
 
 
 @pytest.mark.parametrize("text", [*OKS.split("|"), *THUMBS.split("|")])
@@ -18,12 +20,25 @@ def test_done_is_texted_in_many_ways(text):
     assert taken("done", text) == ("sure", True)
 
 
-@pytest.mark.parametrize("text", "no|N|not yet|Wait!|not done|ok wait|hold on|nearly|one sec|👎".split("|"))
+@pytest.mark.parametrize(
+    "text", "no|N|not yet|Wait!|not done|ok wait|hold on|nearly|one sec|👎|hang on|2 min|nooo|not sealed".split("|")
+)
 def test_not_yet_is_given_time(text):
     assert taken("done", text) == ("no", "done.not_yet")
 
 
-@pytest.mark.parametrize("text", "27|darner|in|all|got|oops|?|...|yes but it fell|ok 27".split("|"))
+@pytest.mark.parametrize("text", "doen|dnoe|donr|finshed|seled|compelte|yse".split("|"))
+def test_nearly_done_is_taken_and_said_back(text):
+    reading = read("done", text)
+    assert (reading.value, reading.sure, reading.ask, reading.phrase) == (True, False, False, "done.echo")
+
+
+NOT_DONE = (
+    "27|darner|in|all|got|oops|?|...|yes but it fell|ok 27|dont|gone|none|bone|dead|steady|sea led|well done|thanks"
+)
+
+
+@pytest.mark.parametrize("text", NOT_DONE.split("|"))
 def test_what_is_neither_ok_nor_not_yet_is_not_done(text):
     assert taken("done", text) == ("no", "done.unclear")
 
@@ -31,16 +46,30 @@ def test_what_is_neither_ok_nor_not_yet_is_not_done(text):
 @pytest.mark.parametrize(
     ("texts", "value"),
     [
-        ("y|Y.|yes|YES!|yep|yeah|ok|k|sure|👍|👍🏼|yes it is|yes please", True),
-        ("n|N.|no|No!|nope|nah|👎|👎🏾|no thanks", False),
+        ("y|Y.|yes|YES!|yep|yeah|ok|k|sure|👍|👍🏼|yes it is|yes please|yess|yea|yepp|y e s|of course|"
+         "yes we have|we did|"
+         "yes, longer|Yes all of us", True),
+        ("n|N.|no|No!|nope|nah|👎|👎🏾|no thanks|noo|nop|naw|not yet|not really|no it isn't|"
+         "no we don’t|of course not|🚫|"
+         "no shorter|no, too short", False),
     ],
-)
+)  # fmt: skip
 def test_yes_and_no_are_texted_in_many_ways(texts, value):
     for text in texts.split("|"):
         assert taken("yes_no", text) == ("sure", value), text
 
 
-@pytest.mark.parametrize("text", "maybe|yes no|y/n|27|not sure|n/a|yes but one fell|".split("|"))
+@pytest.mark.parametrize("text", "yse|yws|yed|ues|tes".split("|"))
+def test_yes_by_a_hurried_thumb_is_taken_and_said_back(text):
+    assert taken("yes_no", text) == ("echo", True)
+    assert read("yes_no", text).phrase == "yes_no.echo"
+
+
+UNDECIDED = "maybe|yes no|y/n|27|not sure|n/a|yes but one fell||yes not|ok no|👍👎|yes 👎|dont|"
+"no problem yes|longer"
+
+
+@pytest.mark.parametrize("text", UNDECIDED.split("|"))
 def test_what_is_both_or_neither_is_no_answer(text):
     assert taken("yes_no", text) == ("no", "yes_no.unclear")
 
@@ -75,11 +104,31 @@ def test_two_that_fit_are_asked():
     assert taken("choice", "balt", options=("BALD", "BALL")) == ("ask", "BALD")
 
 
-@pytest.mark.parametrize("text", "5|0|12|done|ok|yes|no|si|rock||?|1 2|-|silt or sand".split("|"))
+@pytest.mark.parametrize("text", "5|0|12|done|ok|yes|no|si|rock||?|-|not silt|silt or rock|1 9".split("|"))
 def test_what_is_none_of_the_answers_is_told_which_there_are(text):
     reading = read("choice", text, options=BOTTOM)
     assert (reading.value, reading.phrase) == (None, "choice.unclear")
     assert reading.blanks["options"] == "SILT, SAND, GRAVEL, WEED"
+
+
+@pytest.mark.parametrize("text", "silt or sand|1 2|1 and 2|1 or 2|the silt, sand|number 1 or number 2".split("|"))
+def test_two_answers_are_asked(text):
+    reading = read("choice", text, options=BOTTOM)
+    assert (reading.value, reading.ask, reading.phrase) == ("SILT", True, "choice.which")
+    assert reading.blanks["options"] == "SILT, SAND"
+
+
+@pytest.mark.parametrize(
+    "text",
+    "it is silt|Silt please|1 silt|silt (1)|I think silt|the first one|1st|silt 👍|option 1|soft mud, ok".split("|"),
+)
+def test_small_words_around_an_answer_dont_matter(text):
+    assert taken("choice", text, options=BOTTOM) == ("sure", "SILT")
+
+
+def test_a_place_counts_only_where_choices_are_listed():
+    assert taken("count", "-1", options=MOVE) == ("no", "count.unclear")
+    assert taken("yes_no", "1", options=MOVE) == ("no", "yes_no.unclear")
 
 
 def test_done_is_not_taken_for_none_nor_yeah_for_year():

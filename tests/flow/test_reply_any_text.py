@@ -2,7 +2,6 @@
 
 import subprocess
 import sys
-import time
 
 import pytest
 from hypothesis import given, settings
@@ -10,6 +9,7 @@ from hypothesis import strategies as st
 
 from guide.field.families import FAMILIES
 from guide.field.tags import block
+from guide.flow.replies.clean import LONGEST
 from guide.flow.replies.kinds import KINDS
 from guide.talk.sms import septets
 from tests.flow.reading import BOTTOM, NOW, asked, how
@@ -44,7 +44,7 @@ def check_reading(kind: str, text: str) -> None:
             assert septets(words) == len(words), (name, words)
 
 
-WIDEST = {"said": 20, "answer": 20, "other": 18, "options": 60, "latin": 24, "tag": 8, "width": 2}
+WIDEST = {"said": 20, "answer": 20, "other": 18, "options": 60, "latin": 24, "tag": 8, "width": 2, "count": 3}
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
@@ -70,11 +70,12 @@ LONG = [
 
 
 @pytest.mark.parametrize("kind", sorted(KINDS))
-def test_a_very_long_text_is_read_fast(kind):
+def test_of_a_very_long_text_only_the_beginning_is_looked_at(kind):
+    """So no run of letters, digits or separators can be slow; how fast it is is measured in tests/bench."""
     for text in LONG:
-        began = time.perf_counter()
         check_reading(kind, text)
-        assert time.perf_counter() - began < 0.5, text[:20]
+        for step in STEPS:
+            assert KINDS[kind].read(text, step) == KINDS[kind].read(text[:LONGEST], step)
 
 
 def tidy(low: float, high: float, decimals: int) -> st.SearchStrategy[float]:

@@ -11,7 +11,9 @@ from tests.flow.reading import read, taken
     ("texts", "family"),
     [
         ("darner|Darner.|DARNER!|darners|aesh|Aeshnid|AESHNIDAE|aeshnidae?|a darner|darner larva|I think darner|"
-         "ｄａｒｎｅｒ|dar\u200bner|darn|aeshn|family darner", "Aeshnidae"),
+         "ｄａｒｎｅｒ|dar\u200bner|darn|aeshn|family darner|"
+         "looks like a darner|pretty sure darner|ok darner|Darner 👍|darner, I think|"
+         "Aeshnidae (darner)|darner darner", "Aeshnidae"),
         ("clubtail|club tail|Club-tail|club|gomphid|gomph|Gomphidae|clubtails", "Gomphidae"),
         ("petaltail|petal|petalurid", "Petaluridae"),
         ("spiketail|spike|spike tail|cordulegastrid|Cordulegastridae|cordule", "Cordulegastridae"),
@@ -19,9 +21,12 @@ from tests.flow.reading import read, taken
         ("emerald|emeralds|corduliid|Corduliidae|emer", "Corduliidae"),
         ("skimmer|skim|Libellulidae|libell|libel", "Libellulidae"),
         ("emerald or skimmer|emerald/skimmer|Skimmer or emerald|skimmer / emerald|Corduliidae/Libellulidae|either|"
-         "emerald, skimmer|corduliid or libellulid|emerald? skimmer?", EITHER),
-        ("unsure|UNSURE.|not sure|Not sure!|dunno|don't know|don’t know|dont know|idk|no idea", "unsure"),
-        ("key|KEY.|Key!|family key", "key"),
+         "emerald, skimmer|corduliid or libellulid|emerald? skimmer?|either emerald or skimmer|"
+         "emerald/skim|emerald\nskimmer", EITHER),
+        ("unsure|UNSURE.|not sure|Not sure!|dunno|don't know|don’t know|dont know|idk|no idea|"
+         "I don't know|I'm not sure|"
+         "we are not sure|not really sure|no clue|hard to tell|can't tell|un sure|🤷", "unsure"),
+        ("key|KEY.|Key!|family key|key please|use the key|keys", "key"),
     ],
 )  # fmt: skip
 def test_a_family_is_its_everyday_word_its_latin_name_or_short_for_it(texts, family):
@@ -46,6 +51,12 @@ def test_every_word_of_a_family_is_taken_surely(family):
         ("clubtial", "Gomphidae", "clubtail"),
         ("emreald", "Corduliidae", "emerald"),
         ("petltail", "Petaluridae", "petaltail"),
+        ("spiketale", "Cordulegastridae", "spiketail"),
+        ("aeschnidae", "Aeshnidae", "darner"),
+        ("libelula", "Libellulidae", "skimmer"),
+        ("cordulidae", "Corduliidae", "emerald"),
+        ("macromidae", "Macromiidae", "cruiser"),
+        ("emerald or skimer", EITHER, "emerald or skimmer"),
     ],
 )
 def test_a_near_miss_is_taken_and_said_back_with_both_names(text, family, everyday):
@@ -65,6 +76,8 @@ def test_nearly_unsure_is_unsure():
         ("cord", "SPIKETAIL", "EMERALD"),
         ("darner or clubtail", "DARNER", "CLUBTAIL"),
         ("cruiser/darner", "CRUISER", "DARNER"),
+        ("darner clubtail", "DARNER", "CLUBTAIL"),
+        ("darnet or clubtail", "DARNER", "CLUBTAIL"),
     ],
 )
 def test_two_families_are_asked(text, first, second):
@@ -83,7 +96,8 @@ def test_a_damselfly_word_is_told_apart(text):
 
 @pytest.mark.parametrize(
     "text",
-    "trout|27|27 darner|no darner|not a darner|neither|dar|ok|?||dragonfly|darner clubtail cruiser|👎".split("|"),
+    "trout|27|27 darner|no darner|not a darner|neither|dar|ok|?||dragonfly|darner clubtail cruiser|"
+    "👎|darner 👎|cord/lib|darner or trout|not a skimmer, darner".split("|"),
 )
 def test_what_is_no_family_is_not_understood(text):
     assert taken("family", text) == ("no", "family.unclear")
@@ -95,7 +109,10 @@ def test_what_is_no_family_is_not_understood(text):
 @pytest.mark.parametrize(
     "text",
     "01428|#01428|tag 01428|Tag: 01428.|01428.|0 1 4 2 8|014 28|01428!|no. 01428|it's 01428|01428 01428|０１４２８|"
-    "\u200b01428|01-428".split("|"),
+    "\u200b01428|01-428|tag01428|Tag number 01428|the tag is 01428|it says 01428|slip 01428|(01428)|"
+    "=01428|*01428*|01428 ok|"
+    "ok 01428|01428 👍|yes 01428|I think 01428|bag 01428|№ 01428|0️⃣1️⃣4️⃣2️⃣8️⃣|01428?|0.1.4.2.8|"
+    "-01428".split("|"),
 )  # fmt: skip
 def test_a_tag_is_its_digits_with_leading_zeros(text):
     assert taken("tag", text) == ("sure", "01428")
@@ -115,10 +132,22 @@ def test_a_wrong_check_digit_is_not_taken(text):
     assert len(reading.blanks["tag"]) == 5
 
 
-@pytest.mark.parametrize("text", ["1428", "001428", "27", "01428 27", "1", "0" * 300])
+@pytest.mark.parametrize("text", ["1429", "001428", "27", "01428 27", "1", "142", "01428 #2", "0" * 300])
 def test_a_tag_of_another_width_is_told_the_width(text):
     reading = read("tag", text)
     assert (reading.value, reading.phrase, reading.blanks["width"]) == (None, "tag.width", "5")
+
+
+@pytest.mark.parametrize("text", "1428|#1428|tag no 1428|1 4 2 8|1,428|01.428|01,428".split("|"))
+def test_a_first_zero_left_out_or_a_point_put_in_is_asked(text):
+    reading = read("tag", text)
+    assert (reading.value, reading.ask, reading.phrase) == ("01428", True, "tag.mean")
+    assert reading.blanks["tag"] == "01428"
+
+
+@pytest.mark.parametrize("text", ["zero one four two eight", "oh one four two eight", "0 one 4 two 8"])
+def test_a_tag_in_words_is_taken_and_said_back(text):
+    assert taken("tag", text) == ("echo", "01428")
 
 
 @pytest.mark.parametrize("text", ["01428 01431", "01428, 01431", "01428 or 01431", "01428/01431", "01428\n01431"])
@@ -132,7 +161,9 @@ def test_of_two_tags_a_valid_one_is_held():
     assert taken("tag", "01413 01432") == ("no", "tag.check")
 
 
-@pytest.mark.parametrize("text", "darner|oil|ok|27 mm|01428 darner||#|tag|01428x".split("|"))
+@pytest.mark.parametrize(
+    "text", "darner|oil|ok|27 mm|01428 darner||#|tag|01428x|not 01428|01428 not 01431|lost|01428 👎|0142B".split("|")
+)
 def test_what_is_no_tag_is_not_understood(text):
     assert taken("tag", text) == ("no", "tag.unclear")
 

@@ -22,29 +22,33 @@ PHRASES = {
 }
 
 SAID = {
-    "done": ("no", "fish"),
-    "yes_no": ("fish",),
+    "done": ("no", "fish", "doen"),
+    "yes_no": ("fish", "yse"),
     "choice": ("fish", "slit", "s-a-n-d-y", "ballx"),
     "choices": ("fish", "slit"),
-    "count": ("fish", "2-3", "99"),
-    "length": ("fish", "2.7", "270", "27-28"),
-    "distance": ("fish", "40", "40 m", "1 or 2 m"),
-    "temperature": ("fish", "64", "64 C", "18 or 19"),
-    "duration": ("fish", "9000", "1 or 2 min"),
-    "volume": ("fish", "500", "1 or 2"),
-    "percent": ("fish", "120", "5 or 6"),
-    "date": ("fish", "4/7/2026"),
+    "count": ("fish", "2-3", "99", "both"),
+    "length": ("fish", "2.7", "270", "27-28", "27 m", "27 milimeters"),
+    "distance": ("fish", "40", "40 m", "1 or 2 m", "50 centimetes"),
+    "temperature": ("fish", "64", "64 C", "18 or 19", "64 farenheit"),
+    "duration": ("fish", "9000", "1 or 2 min", "1.30", "20 secods"),
+    "volume": ("fish", "500", "1 or 2", "20 littres"),
+    "percent": ("fish", "120", "5 or 6", "6 pecent"),
+    "date": ("fish", "4/7/2026", "4 jully"),
     "time": ("fish", "2"),
     "family": ("fish", "damsel", "drner", "unsuer", "cord"),
-    "tag": ("fish", "1428", "01413", "01428 01431", "O1428"),
-    "sample": ("fish", "27 darner", "27 01428", "darner", "27 trout 01428", "27 darner 01413", "2.7 darner 01428"),
+    "tag": ("fish", "1428", "142", "01413", "01428 01431", "O1428"),
+    "sample": (
+        "fish", "27 darner", "27 01428", "darner", "27 trout 01428", "27 darner 01413", "2.7 darner 01428",
+        "27 darner 01428 01431", "27 darner 01428; fish",
+    ),
     "text": ("",),
-}
+}  # fmt: skip
 
 
 def readings() -> list[Reading]:
     """A reading for each text above."""
     found = [KINDS["choice"].read("bal", asked(options=("BALD", "BALL")))]
+    found += [KINDS["sample"].read("27 darner; 31 skimmer", asked(fields=("length_mm", "family")))]
     for kind, texts in SAID.items():
         bounds = {"count": (0, 20), "distance": (0, 1), "duration": (0, 600), "volume": (1, 200)}.get(
             kind, (None, None)

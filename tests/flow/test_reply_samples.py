@@ -18,7 +18,10 @@ SKIMMER = {"length_mm": 31, "family": "Libellulidae", "tag": "01431"}
         ("01428 27 darner|27 darner 01428|darner 27 01428|27 01428 darner|27mm, darner, tag 01428|darner,27,01428|"
          "01428,27,darner|27 Darner #01428.|tag 01428: 27 mm darner|27 aesh 01428|about 27 darner 01428|"
          "length 27, family darner, tag 01428|27,darner,01428|~27 darner 01428|２７ darner ０１４２８|"
-         "27 and darner and 01428|tag01428 27 darner|27 darner? 01428", DARNER),
+         "27 and darner and 01428|tag01428 27 darner|27 darner? 01428|27 darner 01428 ok|"
+         "ok 27 darner 01428|27 darner 01428 👍|27 darner 01428 done|27 darner no 01428|27 darner tag number 01428|"
+         "27ish darner 01428|twenty seven darner 01428|darner27 01428|27 darner 0 1 4 2 8|27 darner 01428 01428|"
+         "a 27 mm darner with tag 01428", DARNER),
         ("#01428 2.7cm clubtail|2,7 cm club tail 01428|27 gomphid 01428", CLUBTAIL),
         ("27 unsure 01428|not sure 27 01428|27 01428 don't know", UNSURE),
         ("27.5 darner 01428|27,5 darner 01428", {**DARNER, "length_mm": 27.5}),
@@ -48,7 +51,10 @@ def test_a_sample_is_length_family_and_tag_in_any_order(texts, value):
         ("27 darner #1428", "check_digit"),
         ("27 darner tag 142", "check_digit"),
         ("27 28 darner 01428", "not_a_sample"),
-        ("27 darner 01428 01431", "not_a_sample"),
+        ("27 darner 01428 01431", "several"),
+        ("01428 27 darner, 01431 31 skimmer", "several"),
+        ("27 darner 1428", "check_digit"),
+        ("27 darner 014288", "check_digit"),
         ("hello there", "not_a_sample"),
         ("ok", "not_a_sample"),
         ("", "not_a_sample"),
@@ -101,7 +107,24 @@ def test_good_ones_among_bad_ones_are_good():
     assert readings[4].fields == SKIMMER
     assert readings[4].phrase == "family.echo"
     reading = read("sample", text)
-    assert (len(reading.value), reading.sure, reading.ask) == (4, False, False)
+    assert (reading.value, reading.sure, reading.ask) == ([DARNER, SKIMMER], False, False)
+    assert (reading.phrase, reading.blanks["count"], reading.blanks["said"]) == ("sample.some", "2", "01413 31 skimmer")
+
+
+@pytest.mark.parametrize("text", ["27;darner;01428", "27\ndarner\n01428", "#01428\n27 mm; darner"])
+def test_one_sample_in_pieces_is_put_together(text):
+    assert taken("sample", text)[0] == "sure"
+    assert taken("sample", text)[1] in (DARNER, [DARNER])
+
+
+def test_a_numbered_list_is_several_samples():
+    assert taken("sample", "1) 27 darner 01428; 2) 31 skimmer 01431") == ("sure", [DARNER, SKIMMER])
+    assert taken("sample", "1. 27 darner 01428\n2. 31 skimmer 01431") == ("sure", [DARNER, SKIMMER])
+
+
+def test_without_tags_samples_come_singly():
+    fields = ("length_mm", "family")
+    assert taken("sample", "27 darner; 31 skimmer", fields=fields) == ("no", "sample.one")
 
 
 def test_every_problem_has_its_sentence():

@@ -22,7 +22,7 @@ class Choice(Kind):
         code = by_number(text, asked.options)
         if code is not None:
             return Reading(code, sure=True)
-        return roughly(text, asked) or self.unclear(text, options=_offer(asked))
+        return roughly(text, asked, by_place=True) or self.unclear(text, options=_offer(asked))
 
     def _outcomes(self) -> tuple[str, ...]:
         return ()

@@ -18,7 +18,8 @@ _MARKS = str.maketrans({
 _SPACES = re.compile(r"[^\S\n]+")
 _LINES = re.compile(r" ?\n[ \n]*")
 _THUMB_UP, _THUMB_DOWN = "\U0001f44d\U0001f44c\U0001f197✅✔✓☑", "\U0001f44e\U0001f6ab❌✖✗"
-_PICTURES, _KEPT = ("So", "Sk", "Mn", "Me"), f"°{_THUMB_DOWN}"
+_PICTURES, _KEPT = ("So", "Sk", "Mn", "Me"), f"°\ufffd{_THUMB_DOWN}"
+THUMBS_DOWN = frozenset(_THUMB_DOWN)
 _NOT_A_WORD = re.compile(r"[^\w\s]|_")
 
 

@@ -5,7 +5,7 @@ from typing import Any
 from guide.flow.replies.agree import ALL
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import clean, plain, quote
-from guide.flow.replies.match import beginning, exact, listed, near, spellings
+from guide.flow.replies.match import beginning, exact, listed, mentioned, near, spellings
 
 
 class Kind:
@@ -60,15 +60,15 @@ class Kind:
         return Reading(value, ask=True, phrase=f"{self.name}.{why}", blanks={"said": quote(text), **blanks})
 
 
-def roughly(text: str, asked: Asked) -> Reading | None:
+def roughly(text: str, asked: Asked, by_place: bool = False) -> Reading | None:
     """An option by its beginning, or by a near miss that is echoed; two that fit are asked."""
     words, names = plain(text), spellings(asked.options)
     if words in ALL:
         return None
-    started = beginning(words, names)
-    if len(started) == 1:
-        return Reading(started[0], sure=True)
-    found = started or near(words, names)
+    certain = beginning(words, names) or mentioned(text, asked.options, by_place)
+    if len(certain) == 1:
+        return Reading(certain[0], sure=True)
+    found = certain or near(words, names)
     if not found:
         return None
     blanks = {"said": quote(text), "answer": shown(found[0]), "options": listed(map(shown, found), 40)}

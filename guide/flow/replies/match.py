@@ -8,6 +8,11 @@ from guide.flow.replies.clean import plain
 
 SHORTEST_BEGINNING = 3
 _ORDINALS = ("one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
+_PLACES = {"first": "1", "1st": "1", "second": "2", "2nd": "2", "third": "3", "3rd": "3", "fourth": "4", "4th": "4"}
+_AROUND = frozenset(
+    "a an the it its is was are we i im my at in on this that please thanks yes ok okay yep maybe think site number "
+    "option answer choice and or one of".split()
+)
 
 
 def exact(text: str, options: tuple[Option, ...]) -> str | None:
@@ -25,6 +30,24 @@ def by_number(text: str, options: tuple[Option, ...]) -> str | None:
     else:
         return None
     return options[place - 1].code if 0 < place <= len(options) else None
+
+
+def mentioned(text: str, options: tuple[Option, ...], by_place: bool = False) -> list[str]:
+    """The codes that a text names among small words (``at Quill Brook``, ``1 or 2``); none if it holds others."""
+    names, words = spellings(options), plain(text).split()
+    longest = max((name.count(" ") + 1 for name in names), default=1)
+    found: list[str] = []
+    while words:
+        runs = (" ".join(words[:n]) for n in range(min(longest, len(words)), 0, -1))
+        run = next((run for run in runs if run in names and run not in _AROUND), words[0])
+        code = names.get(run) if run not in _AROUND else None
+        if code is None and by_place and _PLACES.get(run, run).isdecimal():
+            code = by_number(_PLACES.get(run, run), options)
+        if code is None and run not in _AROUND:
+            return []
+        found += [code] if code is not None else []
+        words = words[run.count(" ") + 1 :]
+    return list(dict.fromkeys(found))
 
 
 @lru_cache(maxsize=256)

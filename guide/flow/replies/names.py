@@ -6,7 +6,7 @@ from typing import Any
 from guide.field.families import EITHER, FAMILIES, everyday
 from guide.field.tags import block, is_valid
 from guide.flow.replies.base import Asked, Reading
-from guide.flow.replies.clean import plain
+from guide.flow.replies.clean import THUMBS_DOWN, bare, plain
 from guide.flow.replies.kind import Kind
 from guide.flow.replies.match import beginning, near
 
@@ -16,10 +16,14 @@ _FAMILY_NAMES = {
     name: family.latin for family in FAMILIES for name in (plain(family.latin), family.everyday, *family.words)
 }
 _UNSURE = frozenset(
-    ("unsure", "not sure", "dunno", "dont know", "do not know", "idk", "no idea", "unknown", "cant tell", "not known",
-     "not certain", "uncertain", "unclear")
+    ("unsure", "not sure", "dunno", "dont know", "do not know", "idk", "no idea", "no clue", "unknown", "cant tell",
+     "cannot tell", "cant say", "hard to say", "hard to tell", "who knows", "not known", "not certain", "uncertain",
+     "unclear", "un sure")
 )  # fmt: skip
-_KEY = frozenset(("key", "family key", "the key", "key please"))
+_SHRUG = "\U0001f937"
+_KEY = frozenset(
+    ("key", "keys", "keey", "kye", "key pls", "family key", "the key", "key please", "use key", "use the key")
+)
 _DAMSELFLY = frozenset(
     "damsel damsels damselfly damselflies zygoptera zygopteran dancer dancers bluet bluets forktail forktails "
     "spreadwing spreadwings jewelwing jewelwings rubyspot rubyspots coenagrionidae lestidae calopterygidae".split()
@@ -31,8 +35,12 @@ _NEAR = {
 }
 _STARTS = {name: latin for name, latin in _NEAR.items() if latin not in (EITHER, "unsure", "damselfly")}
 _DENIED = frozenset("no not nor never neither isnt without".split())
-_FILLERS = frozenset("a an the its it is fam family dragonfly dragonflies larva nymph probably maybe think i".split())
-_MIXED = re.compile(r"\bor\b|/|\band\b|,|\?")
+_FILLERS = frozenset(
+    "a an the its it is fam family dragonfly dragonflies larva nymph probably prob maybe think i im we were looks like "
+    "definitely pretty sure for really at all yes yep yeah ok okay thanks please larvae".split()
+)
+_PRONOUNS = frozenset("i im we are were really at all".split())
+_MIXED = re.compile(r"\bor\b|\band\b|[/,?;\n()=]")
 
 
 class FamilyKind(Kind):
@@ -42,9 +50,12 @@ class FamilyKind(Kind):
 
     def _read(self, text: str, asked: Asked) -> Reading:
         words = plain(text)
-        if words in _UNSURE or words in _KEY:
-            return Reading("unsure" if words in _UNSURE else "key", sure=True)
-        words = " ".join(word for word in words.split() if word not in _FILLERS)
+        said = " ".join(word for word in words.split() if word not in _PRONOUNS)
+        if said in _UNSURE or (not words and _SHRUG in text):
+            return Reading("unsure", sure=True)
+        if words in _KEY:
+            return Reading("key", sure=True)
+        words = _told(text)
         joined = words.replace(" ", "")
         if joined in _DAMSELFLY:
             return self.unclear(text, "damselfly")
@@ -57,14 +68,25 @@ class FamilyKind(Kind):
 
     def _several(self, text: str) -> Reading | None:
         """Two families in one text: the pair that can't be told apart is an answer, any other is asked."""
-        parts = [_FAMILY_NAMES.get(plain(part)) for part in _MIXED.split(text) if plain(part)]
-        if len(parts) != 2 or parts[0] is None or parts[1] is None or parts[0] == parts[1]:
+        parts = [told for part in _MIXED.split(text.casefold()) if (told := _told(part).removeprefix("either ")) != ""]
+        if len(parts) == 1 and all(word in _FAMILY_NAMES for word in parts[0].split()):
+            parts = parts[0].split()
+        if len(parts) < 2:
             return None
-        if {parts[0], parts[1]} == set(EITHER.split("/")):
-            return Reading(EITHER, sure=True)
-        return self.ask(parts[0], text, "which", **_both([parts[0], parts[1]]))
+        found = [self._roughly(part, part.replace(" ", "")) for part in parts]
+        families = list(dict.fromkeys(one.value for one in found))
+        if len(families) > 2 or any(one.ask or one.value in (None, "unsure") for one in found):
+            return self.unclear(text)
+        if len(families) == 2 and set(families) != set(EITHER.split("/")):
+            return self.ask(families[0], text, "which", **_both(families))
+        value = EITHER if len(families) == 2 else families[0]
+        if all(one.sure for one in found):
+            return Reading(value, sure=True)
+        return Reading(value, phrase="family.echo", blanks={"latin": value, "answer": everyday(value)})
 
     def _roughly(self, text: str, word: str) -> Reading:
+        if word in _FAMILY_NAMES:
+            return Reading(_FAMILY_NAMES[word], sure=True)
         started = beginning(word, _STARTS, SHORTEST_FAMILY)
         if len(started) == 1:
             return Reading(started[0], sure=True)
@@ -96,9 +118,24 @@ def _both(found: list[str]) -> dict[str, str]:
     return {"answer": everyday(found[0]).upper(), "other": everyday(found[1]).upper()}
 
 
-_TAG_WORDS = re.compile(r"\b(?:tag|tags|no|nr|number|code|is|slip|its|it's|and|or)\b|[#:;.,/&!?'\"\n\-]", re.IGNORECASE)
+def _told(text: str) -> str:
+    """The words of a text that may name a family."""
+    if THUMBS_DOWN.intersection(text):
+        return plain(text)
+    return " ".join(word for word in plain(bare(text)).split() if word not in _FILLERS)
+
+
+_TAG_WORDS = re.compile(
+    r"\bi think\b|\b(?:tags?|no|nr|number|code|is|slip|its|it's|and|or|the|it|says|bag|larva|sample|label|id|ok|okay"
+    r"|yes|done|please|thanks|maybe)\b|\b(?:tag|no|nr)(?=\d)|[#:;.,/&!?'\"\n()=+*_\[\]-]",
+    re.IGNORECASE,
+)
 DIGIT_LETTERS = str.maketrans({"o": "0", "O": "0", "l": "1", "L": "1", "I": "1", "i": "1"})
 _DIGITS = re.compile(r"[0-9oOlLIi]+")
+_DECIMAL = re.compile(r"\d\d+[.,]\d|\d[.,]\d\d")
+_DIGIT_WORDS = {word: str(n) for n, word in enumerate("zero one two three four five six seven eight nine".split())} | {
+    "oh": "0"
+}
 
 
 class Tag(Kind):
@@ -107,21 +144,32 @@ class Tag(Kind):
     name = "tag"
 
     def _read(self, text: str, asked: Asked) -> Reading:
-        parts = _TAG_WORDS.sub(" ", text).split()
-        if not parts or not all(_DIGITS.fullmatch(part) for part in parts) or not any(c.isdecimal() for c in text):
+        parts = _TAG_WORDS.sub(" ", bare(text)).split()
+        digits = [_DIGIT_WORDS.get(part.casefold(), part) for part in parts]
+        if not parts or not all(_DIGITS.fullmatch(part) for part in digits):
             return self.unclear(text)
-        codes = [part.translate(DIGIT_LETTERS) for part in parts]
+        if not any(char.isdecimal() for char in "".join(digits)):
+            return self.unclear(text)
+        codes = [part.translate(DIGIT_LETTERS) for part in digits]
         if len(codes) > 1 and all(len(code) == asked.tag_width for code in codes):
             valid = [code for code in dict.fromkeys(codes) if is_valid(code)]
             if valid and len(set(codes)) > 1:
                 return self.ask(valid[0], text, "which", answer=valid[0])
             parts, codes = parts[:1], codes[:1]
-        code = "".join(codes)
-        if len(code) != asked.tag_width:
-            return self.unclear(text, "width", width=str(asked.tag_width))
+        return self._one(text, "".join(codes), "".join(parts), asked.tag_width)
+
+    def _one(self, text: str, code: str, written: str, width: int) -> Reading:
+        """One tag; a dropped first zero or a point between its digits is asked."""
+        doubtful = _DECIMAL.search(text) is not None
+        if len(code) == width - 1 and len(code) > 2 and is_valid(f"0{code}"):
+            code, doubtful = f"0{code}", True
+        if len(code) != width:
+            return self.unclear(text, "width", width=str(width))
         if not is_valid(code):
             return self.unclear(text, "check", tag=code)
-        if "".join(parts) != code:
+        if doubtful:
+            return self.ask(code, text, "mean", tag=code, width=str(width))
+        if written != code:
             return Reading(code, phrase="tag.echo", blanks={"tag": code})
         return Reading(code, sure=True)
 

@@ -5,8 +5,9 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from guide.field.tags import block, is_valid
+from guide.flow.replies.amounts import digits_for_words
 from guide.flow.replies.base import Asked, Reading
-from guide.flow.replies.clean import clean, plain
+from guide.flow.replies.clean import bare, clean, plain, quote
 from guide.flow.replies.kind import Kind
 from guide.flow.replies.names import DIGIT_LETTERS, FamilyKind
 from guide.flow.replies.numbers import Length
@@ -24,9 +25,14 @@ PROBLEMS = (
 _PARTS = re.compile(r"[;\n]")
 _ONE_LENGTH = r"\d+(?:[.,]\d+)?(?:\s*(?:mm|cm|in|inch|inches|mil|millimet(?:re|er)s?)\b|\")?"
 _LENGTH = re.compile(rf"(?<![\w.]){_ONE_LENGTH}(?:\s*(?:-|to|or)\s*{_ONE_LENGTH})?", re.IGNORECASE)
+_GLUED_LENGTH = re.compile(r"(?<=[A-Za-z])\d{1,2}(?!\w)")
+_SHORT_TAG = re.compile(r"(?<![\w.,])\d{4,8}(?!\w)")
+_TAG_WORD = re.compile(r"\b(?:tag )?(?:no|nr|number)\b\.? ?$", re.IGNORECASE)
 _MARKED_TAG = re.compile(r"(?:\btag\b[\s:#]*|#\s*)(?=[oil]*\d)([\doil]{1,8})(?!\w)", re.IGNORECASE)
 _AROUND = re.compile(
-    r"\b(?:tag|length|long|mm|cm|family|size|about|approx|ca|around|roughly|and|is)\b|[#:,+&~]", re.IGNORECASE
+    r"\b(?:tag|length|len|long|mm|cm|family|fam|size|about|approx|ca|around|roughly|and|is|with|done|sealed|bagged)\b"
+    r"|(?<!\w)ish\b|[#:,+&~]",
+    re.IGNORECASE,
 )
 _length, _family = Length(), FamilyKind()
 
@@ -48,7 +54,13 @@ class SampleReading:
 def read_samples(text: str, asked: Asked) -> list[SampleReading]:
     """Each part of a text, read as a sample; a good one among bad ones is still good."""
     asked = replace(asked, options=())
-    return [_read_one(part.strip(), asked) for part in _PARTS.split(clean(text)) if plain(part)]
+    parts = [part.strip() for part in _PARTS.split(bare(clean(text))) if plain(part)]
+    parts = [part.removeprefix(f"{place})").removeprefix(f"{place}. ") for place, part in enumerate(parts, 1)]
+    readings = [_read_one(part.strip(), asked) for part in parts]
+    if len(parts) > 1 and not any(len(reading.fields) > 1 for reading in readings):
+        whole = _read_one(" ".join(parts), asked)
+        return readings if whole.problem else [whole]
+    return readings
 
 
 def _read_one(text: str, asked: Asked) -> SampleReading:
@@ -57,13 +69,17 @@ def _read_one(text: str, asked: Asked) -> SampleReading:
     written, words = _cut_tag(text, asked.tag_width)
     if written:
         fields["tag"] = written.translate(DIGIT_LETTERS)
-    measured = _LENGTH.search(words)
+    words = digits_for_words(words)
+    measured = _LENGTH.search(words) or _GLUED_LENGTH.search(words)
     if measured:
         length = _length.read(measured[0], asked)
         words = f"{words[: measured.start()]} {words[measured.end() :]}"
         if length.value is not None:
             fields["length_mm"] = length.value
     words = _AROUND.sub(" ", words)
+    if not written and "tag" in asked.fields and (short := _SHORT_TAG.search(words)):
+        written = fields["tag"] = short[0]
+        words = f"{words[: short.start()]} {words[short.end() :]}"
     if plain(words):
         named = _family.read(words, asked)
         if named.value is not None and named.value != "key" and not named.ask:
@@ -77,12 +93,16 @@ def _read_one(text: str, asked: Asked) -> SampleReading:
 
 def _cut_tag(text: str, width: int) -> tuple[str, str]:
     """The tag as it is written, or "", and the text without it: so many digits, or what follows # or TAG, or digits
-    some of which are typed as letters."""
+    some of which are typed as letters, or apart."""
     found = re.search(rf"(?<!\d)()(\d{{{width}}})(?!\d)", text)
-    if found is None and (marked := _MARKED_TAG.search(text)):
+    if found:
+        again = re.sub(rf"(?<!\d){found[2]}(?!\d)", " ", text[found.end() :])
+        return found[2], f"{_TAG_WORD.sub(' ', text[: found.start()])} {again}"
+    if apart := re.search(rf"(?<![\d.,])\d(?: \d){{{width - 1}}}(?![\d.,])", text):
+        return apart[0].replace(" ", ""), f"{_TAG_WORD.sub(' ', text[: apart.start()])} {text[apart.end() :]}"
+    if marked := _MARKED_TAG.search(text):
         return marked[1], f"{text[: marked.start()]} {text[marked.end() :]}"
-    if found is None:
-        found = re.search(rf"(?<!\w)(?=[oil]{{0,{width - 1}}}\d)()([\doil]{{{width}}})(?!\w)", text, re.IGNORECASE)
+    found = re.search(rf"(?<!\w)(?=[oil]{{0,{width - 1}}}\d)()([\doil]{{{width}}})(?!\w)", text, re.IGNORECASE)
     return (found[2], f"{text[: found.start()]} {text[found.end() :]}") if found else ("", text)
 
 
@@ -109,15 +129,26 @@ class Sample(Kind):
     def _read(self, text: str, asked: Asked) -> Reading:
         readings = read_samples(text, asked)
         if len(readings) == 1:
-            return self._one(readings[0])
-        found = [one.fields for one in readings if one.fields]
-        if not found:
-            return self.unclear(text, "not_a_sample")
-        return Reading(found, sure=not any(one.problem or one.phrase for one in readings))
+            return self._one(readings[0], asked)
+        good = [one.fields for one in readings if not one.problem]
+        if len(good) > 1 and "tag" not in asked.fields:
+            return self.unclear(text, "one")
+        odd = next((one for one in readings if one.problem), None)
+        if not good:
+            return self._one(odd, asked) if odd is not None else self.unclear(text, "not_a_sample")
+        if odd is not None:
+            blanks = {"said": quote(odd.text), "count": str(len(good))}
+            return Reading(good, phrase="sample.some", blanks=blanks)
+        rough = next((one for one in readings if one.phrase), None)
+        if rough is None:
+            return Reading(good, sure=True)
+        return Reading(good, phrase=rough.phrase, blanks=dict(rough.blanks))
 
-    def _one(self, one: SampleReading) -> Reading:
+    def _one(self, one: SampleReading, asked: Asked) -> Reading:
         if one.problem == "odd_length":
             return Reading(one.fields, ask=True, phrase=one.phrase, blanks=dict(one.blanks))
+        if one.problem == "not_a_sample" and len(re.findall(rf"\b\d{{{asked.tag_width}}}\b", one.text)) > 1:
+            return self.unclear(one.text, "several")
         if one.problem:
             return self.unclear(one.text, one.problem, tag=one.fields.get("tag", ""))
         return Reading(one.fields, sure=not one.phrase, phrase=one.phrase, blanks=dict(one.blanks))

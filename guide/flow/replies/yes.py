@@ -13,11 +13,15 @@ _DONE_IN_WORDS = frozenset(
      "it is in", "in the bag", "copy", "copy that", "all right")
 )  # fmt: skip
 _NO_IN_WORDS = frozenset(("not yet", "not really", "not at all", "of course not", "no way"))
-_YES_IN_WORDS = frozenset(("of course", "all right", "it is", "it does", "it did", "we are", "we do", "we did", "we have"))
+_YES_IN_WORDS = frozenset(
+    ("of course", "all right", "it is", "it does", "it did", "we are", "we do", "we did", "we have")
+)
 _FOLLOWERS = frozenset(
     "i it its is we are they he she do did does have has was were all of us both everyone thanks thank thx you please "
     "course good fine that there now so sir maam and im were bag bags dokey dokie doki".split()
 )
+_LONGER = frozenset("longer bigger over line".split())
+_SHORTER = frozenset("shorter smaller short small too back alive".split())
 _NOT_YET = frozenset(
     "not yet wait no n nope hold hang later moment min mins minute sec second still nearly almost doing".split()
 )
@@ -67,9 +71,9 @@ class YesNo(Kind):
     def _read(self, text: str, asked: Asked) -> Reading:
         words = agreeing(plain(text))
         said = " ".join(words)
-        if _says(words, YES) or said in _YES_IN_WORDS:
+        if _says(words, YES, _LONGER) or said in _YES_IN_WORDS:
             return Reading(True, sure=True)
-        if _says(words, NO, NEGATIONS) or said in _NO_IN_WORDS:
+        if _says(words, NO, NEGATIONS | _SHORTER) or said in _NO_IN_WORDS:
             return Reading(False, sure=True)
         if said in YES_SLIPS:
             return Reading(True, phrase="yes_no.echo", blanks={"said": quote(text)})
