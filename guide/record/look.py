@@ -103,6 +103,16 @@ class RecordSnapshot:
         )
         return [(seat, datetime.fromisoformat(at)) for seat, at in rows]
 
+    def last_bottle_day(self, site: str) -> str | None:
+        visit = self.visit()
+        row = self.db.execute(
+            "SELECT max(local_date) FROM visit JOIN sample ON sample.visit = visit.uid "
+            "WHERE site = ? AND programme = ? AND practice = ? AND sample.status = 'kept' "
+            "AND kind IN ('water', 'sediment')",
+            (site, self._programme, visit.practice),
+        ).fetchone()
+        return row[0] if row else None
+
     def clean_before(self) -> int:
         """Clean samples this phone's earlier seats have kept, in visits of the same sort (practice or real)."""
         if self.phone_id is None:

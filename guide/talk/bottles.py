@@ -1,10 +1,10 @@
 """Water and sediment, the freezer, the permit's limits, and measuring again: what is not one larva after the other."""
 
 from collections.abc import Callable, Mapping
-from datetime import timedelta
+from datetime import date, timedelta
 from zoneinfo import ZoneInfo
 
-from guide.field.windows import preserve_by
+from guide.field.windows import check_window, preserve_by
 from guide.flow.registry import Blank
 from guide.talk import samples
 from guide.talk.snapshot import SampleView
@@ -134,6 +134,19 @@ def _preserve_by(turn: Turn) -> str:
     return preserve_by(turn.now, preserve_h=turn.settings.preserve_h).astimezone(zone).strftime("%a %d %b %H:%M")
 
 
+def say_days_apart(turn: Turn) -> None:
+    """Larvae of today beside the site's last water or sediment: days between them, and whether they still count."""
+    taken = turn.snapshot.last_bottle_day(turn.site.code) if turn.site and turn.kept() else None
+    if taken is None or turn.site is None:
+        return
+    today = turn.now.astimezone(ZoneInfo(turn.site.zone)).date()
+    window = check_window(date.fromisoformat(taken), today, today, turn.settings.window_days)
+    days = abs((today - date.fromisoformat(taken)).days)
+    turn.log("days_apart", {"days": days, "state": window.state})
+    name = "days_apart" if days <= turn.settings.window_days else "days_over"
+    turn.lead(turn.phrase(name, {"count": str(min(days, 99)), "tally": str(turn.settings.window_days)}))
+
+
 # Measuring again
 
 
@@ -181,6 +194,7 @@ def _flag_thawed(turn: Turn) -> None:
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "netted": lambda turn: bool(turn.answers.get("netted")),
     "late_water": lambda turn: turn.settings.late_water,
+    "late_agreed": lambda turn: bool(turn.answers.get("late_water") or turn.answers.get("late_sediment")),
     "water_wanted": lambda turn: _next_bottle(turn) is not None,
     "sediment_wanted": _sediment_wanted,
     "bottle_is_blank": lambda turn: _bottle(turn) == "water_blank",

@@ -289,6 +289,7 @@ def _all_out(turn: Turn) -> None:
     turn.stop_timer("check_in")
     turn.state.base.facts.append("dry")
     turn.state.base.trail.clear()
+    bottles.say_days_apart(turn)
 
 
 def _back_out(turn: Turn) -> None:

@@ -95,6 +95,7 @@ class Snapshot(Protocol):
     def other_seats(self) -> list[SeatView]: ...
     def kit(self, uid: str) -> KitView | None: ...
     def kept_times(self) -> list[tuple[str, datetime]]: ...
+    def last_bottle_day(self, site: str) -> str | None: ...
     def clean_before(self) -> int: ...
     def mark(self, entries: Sequence[Entry], seat: SeatFacts, now: datetime) -> str: ...
 
@@ -110,6 +111,7 @@ class MemorySnapshot:
     clean: int = 0
     kits: dict[str, KitView] = field(default_factory=dict)
     times: list[tuple[str, datetime]] = field(default_factory=list)
+    bottle_day: str | None = None
 
     def visit(self) -> VisitView:
         return self.visit_view
@@ -137,6 +139,9 @@ class MemorySnapshot:
 
     def kept_times(self) -> list[tuple[str, datetime]]:
         return self.times
+
+    def last_bottle_day(self, site: str) -> str | None:
+        return self.bottle_day
 
     def clean_before(self) -> int:
         return self.clean

@@ -72,6 +72,29 @@ def test_water_after_netting_is_asked_once_and_flagged(pond):
     assert ("water", "after_netting") in pond.rows("SELECT kind, flag FROM sample JOIN sample_flag ON sample = uid")
 
 
+def test_water_after_netting_is_asked_about_once(pond):
+    pond.until("net.spot")
+    pond.converse("none", "water", "y", "ok", "ok", "ok", "ok", "01402", "ok")
+    pond.until("net.spot")
+    pond.text("water")
+    assert pond.step() == "water.hands"
+
+
+@pytest.mark.parametrize(("days", "said"), [(3, "3 days apart of at most 7"), (9, "9 days ago, more than 7")])
+def test_days_between_the_sites_water_and_its_larvae_are_counted_and_said(pond, days, said):
+    pond.until("net.spot")
+    pond.text("water")
+    pond.until("net.spot")
+    pond.text("pack")
+    pond.until("close.end")
+    pond.wait(days * 24 * 60)
+    pond.until("close.end")
+    pond.text("NEW")
+    pond.until("larva.look")
+    pond.converse("27 darner 01444", "pack")
+    assert said in " ".join(pond.text("3"))
+
+
 def test_where_the_programme_says_no_water_after_netting_is_refused(at):
     pond = at("net.spot", "late_water = false")
     pond.converse("none", "water")
