@@ -30,7 +30,8 @@ def clean(text: str) -> str:
     """
     text = text[:LONGEST]
     if not (text.isascii() and text.isprintable()):
-        text = unicodedata.normalize("NFKC", text.translate(_MARKS)).translate(_MARKS)
+        text = unicodedata.normalize("NFKC", text.translate(_MARKS))[:LONGEST]  # one letter may have become 18
+        text = text.translate(_MARKS)
         text = "".join(map(_safe, text))
     return _LINES.sub("\n", _SPACES.sub(" ", text)).strip()
 
