@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. Errors meant for people are one line on standard error."""
-    args = build_parser().parse_args(argv)
+    wanted = list(sys.argv[1:] if argv is None else argv)
+    args = build_parser(wanted).parse_args(wanted)
     try:
         return int(args.run(args) or 0)
     except WadelineError as error:
@@ -39,8 +40,8 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
 
 
-def build_parser() -> argparse.ArgumentParser:
-    """All commands and their options."""
+def build_parser(wanted: Sequence[str] = ()) -> argparse.ArgumentParser:
+    """All commands and their options; those of the desk, which are many, only when the words ``wanted`` ask for it."""
     parser = argparse.ArgumentParser(
         prog="wadeline", description="A guide in plain text messages for taking trace-metal-clean samples."
     )
@@ -56,7 +57,11 @@ def build_parser() -> argparse.ArgumentParser:
     pipe.add_argument("--lossy", action="store_true", help="the channel loses texts: a repeated OK is read back")
     pipe.set_defaults(run=_pipe)
     _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
-    _desk_commands(commands.add_parser("desk", help="the coordinator's commands"))
+    desk = commands.add_parser("desk", help="the coordinator's commands")
+    if "desk" in wanted[:1]:
+        from guide.desk.commands import add_desk_commands
+
+        add_desk_commands(desk)
     _digest_options(commands.add_parser("digest", help="print a visit as few texts to type later, or read such texts"))
     _replay_options(commands.add_parser("replay", help="play whole conversations and hold them against the guide"))
     return parser
@@ -93,13 +98,6 @@ def _flow_commands(parser: argparse.ArgumentParser) -> None:
     attempt.add_argument("--step", metavar="FLOW.STEP", help="use this step's choices and bounds")
     _flow_options(attempt)
     attempt.set_defaults(run=_flow_try)
-
-
-def _desk_commands(parser: argparse.ArgumentParser) -> None:
-    commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
-    verify = commands.add_parser("verify", help="prove that nothing in the record was changed or cut")
-    verify.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
-    verify.set_defaults(run=_desk_verify)
 
 
 def _digest_options(parser: argparse.ArgumentParser) -> None:
@@ -216,12 +214,6 @@ def _flow_try(args: argparse.Namespace) -> int:
     from guide.flow.attempt import run_attempts
 
     return run_attempts(read_book(args), args.kind, args.text, args.step)
-
-
-def _desk_verify(args: argparse.Namespace) -> int:
-    from guide.desk.verify import verify_record
-
-    return verify_record(record_path(args.db))
 
 
 def _digest(args: argparse.Namespace) -> int:

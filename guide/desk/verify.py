@@ -1,5 +1,7 @@
 """``desk verify``: prints whether a record is whole."""
 
+import json
+from dataclasses import asdict
 from pathlib import Path
 
 import sqlite_utils
@@ -8,10 +10,13 @@ from guide.record.open import open_record
 from guide.record.verify import verify
 
 
-def verify_record(path: Path) -> int:
+def verify_record(path: Path, as_json: bool = False) -> int:
     """Prints what was found; returns 0 if the record is whole, else 1."""
     db = open_record(path, create=False)
     found = verify(db)
+    if as_json:
+        print(json.dumps(asdict(found)))
+        return 1 if found.problems else 0
     for problem in found.problems:
         print(problem)
     for visit, mark in found.marks.items():

@@ -9,18 +9,44 @@ from pathlib import Path
 from guide.record.schema import APPLICATION_ID, OTHER_TABLES, PROJECTION_TABLES, TRIGGERS, VERSION
 
 
-def _first_schema(db: sqlite3.Connection) -> None:
-    for statement in (OTHER_TABLES + PROJECTION_TABLES).split(";\n"):
-        if statement.strip():
-            db.execute(statement)
+def _newest(db: sqlite3.Connection) -> None:
+    """A new record, in plain SQL, since it is made before the first prompt."""
+    _run(db, OTHER_TABLES + PROJECTION_TABLES)
     for trigger in TRIGGERS.values():
         db.execute(trigger)
     db.execute("INSERT INTO origin (uid, name) VALUES (?, ?)", (secrets.token_hex(4), socket.gethostname()[:40]))
 
 
-MIGRATIONS: dict[int, Callable[[sqlite3.Connection], None]] = {1: _first_schema}
-"""The first is plain SQL, since a new record is made before the first prompt; one that changes tables of an old record
-wraps its connection in ``sqlite_utils.Database`` for ``transform`` and the like."""
+def _run(db: sqlite3.Connection, statements: str) -> None:
+    for statement in statements.split(";\n"):
+        if statement.strip():
+            db.execute(statement)
+
+
+def _to_2(db: sqlite3.Connection) -> None:
+    """Coordinators, groups, delivery of texts, digests, the desk's marks on visits."""
+    _add_columns(db, "visit", "group_code TEXT", "accepted_at TEXT")
+    _add_columns(db, "programme", "toml TEXT", "loaded_at TEXT")
+    _add_columns(db, "phone", "told_at TEXT")
+    _add_columns(db, "outgoing", "retry_at TEXT", "sent_at TEXT", "reported_at TEXT", "failure TEXT")
+    _add_tables(db, "coordinator", "field_group", "digest_text")
+
+
+def _add_columns(db: sqlite3.Connection, table: str, *columns: str) -> None:
+    for column in columns:
+        db.execute(f"ALTER TABLE {table} ADD COLUMN {column}")
+
+
+def _add_tables(db: sqlite3.Connection, *names: str) -> None:
+    """Makes tables that the newest schema has, with their indexes."""
+    statements = [one for one in (OTHER_TABLES + PROJECTION_TABLES).split(";\n") if one.strip()]
+    for statement in statements:
+        if any(f" {name} (" in statement or f" ON {name}(" in statement for name in names):
+            db.execute(statement)
+
+
+MIGRATIONS: dict[int, Callable[[sqlite3.Connection], None]] = {2: _to_2}
+"""How a record of the version before is brought to each version."""
 
 
 def migrate(db: sqlite3.Connection, path: Path) -> None:
@@ -28,12 +54,12 @@ def migrate(db: sqlite3.Connection, path: Path) -> None:
     (version,) = db.execute("PRAGMA user_version").fetchone()
     if version:
         _back_up(db, path, version)
-    for number in range(version + 1, VERSION + 1):
+    for number in range(version + 1, VERSION + 1) if version else (VERSION,):
         db.execute("BEGIN IMMEDIATE")
         try:
             (now,) = db.execute("PRAGMA user_version").fetchone()
             if now < number:
-                MIGRATIONS[number](db)
+                (MIGRATIONS[number] if version else _newest)(db)
                 db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
                 db.execute(f"PRAGMA user_version = {number}")
             db.execute("COMMIT")

@@ -3,7 +3,7 @@
 APPLICATION_ID = 0x57414445
 """``WADE``, so that a file of another program is told apart."""
 
-VERSION = 1
+VERSION = 2
 """The newest schema; ``user_version`` of a database holds its own."""
 
 PROJECTIONS = ("visit", "sample", "sample_flag", "tag", "contamination", "safety", "kit")
@@ -20,7 +20,7 @@ CREATE TABLE visit (
     id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, code8 TEXT NOT NULL UNIQUE, programme TEXT NOT NULL,
     site TEXT, kit TEXT, book_hash TEXT NOT NULL, local_date TEXT NOT NULL, practice INTEGER NOT NULL,
     target INTEGER NOT NULL, word TEXT NOT NULL, status TEXT NOT NULL CHECK (status IN ('open', 'closed')),
-    answers TEXT NOT NULL, opened_at TEXT NOT NULL, closed_at TEXT
+    answers TEXT NOT NULL, opened_at TEXT NOT NULL, closed_at TEXT, group_code TEXT, accepted_at TEXT
 ) STRICT;
 CREATE TABLE sample (
     uid TEXT PRIMARY KEY, visit TEXT NOT NULL REFERENCES visit(uid), seat TEXT NOT NULL, kind TEXT NOT NULL,
@@ -59,7 +59,8 @@ CREATE TABLE kit (
 OTHER_TABLES = """
 CREATE TABLE origin (id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, name TEXT NOT NULL) STRICT;
 CREATE TABLE programme (
-    id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, settings TEXT NOT NULL, language TEXT NOT NULL
+    id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, settings TEXT NOT NULL, language TEXT NOT NULL,
+    toml TEXT, loaded_at TEXT
 ) STRICT;
 CREATE TABLE flow_book (hash TEXT PRIMARY KEY, toml TEXT NOT NULL) STRICT, WITHOUT ROWID;
 CREATE TABLE site (
@@ -75,7 +76,15 @@ CREATE INDEX seat_word ON seat(join_word) WHERE join_word IS NOT NULL;
 CREATE INDEX seat_phone ON seat(phone);
 CREATE TABLE phone (
     id INTEGER PRIMARY KEY, number TEXT NOT NULL UNIQUE, current_seat INTEGER REFERENCES seat(id), consent TEXT,
-    stopped_at TEXT
+    stopped_at TEXT, told_at TEXT
+) STRICT;
+CREATE TABLE coordinator (
+    id INTEGER PRIMARY KEY, programme TEXT NOT NULL, name TEXT NOT NULL, phone INTEGER NOT NULL REFERENCES phone(id),
+    UNIQUE (programme, name), UNIQUE (phone)
+) STRICT;
+CREATE TABLE field_group (
+    id INTEGER PRIMARY KEY, programme TEXT NOT NULL, code TEXT NOT NULL, name TEXT NOT NULL,
+    join_word TEXT NOT NULL UNIQUE, site TEXT, people INTEGER, UNIQUE (programme, code)
 ) STRICT;
 CREATE TABLE turn (
     id INTEGER PRIMARY KEY, gateway TEXT NOT NULL, ext_id TEXT, phone INTEGER REFERENCES phone(id),
@@ -87,10 +96,13 @@ CREATE TABLE outgoing (
     id INTEGER PRIMARY KEY, turn INTEGER NOT NULL REFERENCES turn(id), phone INTEGER NOT NULL REFERENCES phone(id),
     seat INTEGER REFERENCES seat(id), text TEXT NOT NULL, segments INTEGER NOT NULL, step TEXT, expects TEXT,
     options TEXT NOT NULL, tries INTEGER NOT NULL DEFAULT 0, due_at TEXT NOT NULL, status TEXT NOT NULL,
-    supersedes INTEGER
+    supersedes INTEGER, retry_at TEXT, sent_at TEXT, reported_at TEXT, failure TEXT
 ) STRICT;
 CREATE INDEX outgoing_turn ON outgoing(turn);
 CREATE INDEX outgoing_waiting ON outgoing(id) WHERE status = 'waiting';
+CREATE TABLE digest_text (
+    code8 TEXT NOT NULL, text TEXT NOT NULL, turn INTEGER REFERENCES turn(id), PRIMARY KEY (code8, text)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE log (
     id INTEGER PRIMARY KEY, origin INTEGER NOT NULL REFERENCES origin(id), stream TEXT NOT NULL, seq INTEGER NOT NULL,
     at TEXT NOT NULL, seat TEXT NOT NULL, turn INTEGER NOT NULL, kind TEXT NOT NULL, step TEXT NOT NULL,
