@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Callable
 from typing import Any
 
+from guide.record.fold_lab import LAB_WRITERS
 from guide.record.log import LogRow, to_json
 
 SAMPLE_ANSWERS = ("length_mm", "family", "tag")
@@ -234,4 +235,5 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "kit_disinfected": _kit_disinfected,
     "visit_closed": _visit_closed,
     "tags_loaded": _tags_loaded,
+    **LAB_WRITERS,
 }

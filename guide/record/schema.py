@@ -6,7 +6,18 @@ APPLICATION_ID = 0x57414445
 VERSION = 2
 """The newest schema; ``user_version`` of a database holds its own."""
 
-PROJECTIONS = ("visit", "sample", "sample_flag", "tag", "contamination", "safety", "kit")
+PROJECTIONS = (
+    "visit",
+    "sample",
+    "sample_flag",
+    "tag",
+    "contamination",
+    "safety",
+    "kit",
+    "choice",
+    "shipment",
+    "shipment_sample",
+)
 """Tables that are only the log folded; ``desk verify`` folds them again and compares."""
 
 TRIGGERS = {
@@ -54,6 +65,21 @@ CREATE TABLE kit (
     disinfected_entry INTEGER,
     PRIMARY KEY (programme, practice, uid)
 ) STRICT, WITHOUT ROWID;
+CREATE TABLE choice (
+    sample TEXT PRIMARY KEY, programme TEXT NOT NULL, site TEXT NOT NULL, entry INTEGER NOT NULL, left_out TEXT
+) STRICT, WITHOUT ROWID;
+CREATE INDEX choice_site ON choice(programme, site);
+CREATE TABLE shipment (
+    uid TEXT PRIMARY KEY, code TEXT NOT NULL, programme TEXT NOT NULL, day TEXT NOT NULL, arrival TEXT NOT NULL,
+    dry_ice_kg INTEGER NOT NULL, waybill TEXT, sent_on TEXT, received_on TEXT, extra TEXT NOT NULL,
+    status TEXT NOT NULL CHECK (status IN ('planned', 'sent', 'received', 'dropped'))
+) STRICT, WITHOUT ROWID;
+CREATE TABLE shipment_sample (
+    shipment TEXT NOT NULL, sample TEXT NOT NULL, packed_at TEXT,
+    outcome TEXT CHECK (outcome IN ('received', 'damaged', 'remark', 'missing')),
+    PRIMARY KEY (shipment, sample)
+) STRICT, WITHOUT ROWID;
+CREATE INDEX shipment_sample_of ON shipment_sample(sample);
 """
 
 OTHER_TABLES = """
@@ -119,11 +145,4 @@ CREATE TABLE timer (
 ) STRICT;
 CREATE UNIQUE INDEX timer_running ON timer(seat, kind) WHERE fired_turn IS NULL;
 CREATE INDEX timer_due ON timer(due_at) WHERE fired_turn IS NULL;
-CREATE TABLE shipment (
-    id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, day TEXT, waybill TEXT, status TEXT NOT NULL
-) STRICT;
-CREATE TABLE shipment_sample (
-    shipment INTEGER NOT NULL REFERENCES shipment(id), sample TEXT NOT NULL, packed INTEGER, received INTEGER,
-    PRIMARY KEY (shipment, sample)
-) STRICT, WITHOUT ROWID;
 """
