@@ -3,11 +3,10 @@
 Source for the names: Tennessen, Dragonfly Nymphs of North America (2019), ch. 5.
 """
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 
-@dataclass(frozen=True)
-class Family:
+class Family(NamedTuple):
     """One family: its Latin and everyday names, and other words for it."""
 
     latin: str

@@ -3,7 +3,6 @@
 import json
 import sys
 from collections.abc import Iterable
-from dataclasses import replace
 from datetime import datetime
 from typing import Any
 
@@ -47,7 +46,7 @@ def _asked(book: FlowBook, kind: str, step: str | None) -> Asked:
             hint = _nearest(step, book.steps) or "; a step is flow.step, such as larva.measure"
             raise WadelineError(f"there is no step {step!r}{hint}")
         asked = book.steps[step].asked
-    return replace(asked, tag_width=book.settings.tags.width, now=datetime.now().astimezone())
+    return asked._replace(tag_width=book.settings.tags.width, now=datetime.now().astimezone())
 
 
 def _nearest(given: str, names: Iterable[str]) -> str:

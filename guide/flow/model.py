@@ -1,8 +1,9 @@
 """What a flow book is: steps, branches, phrases and settings, as plain data. Knows no file format and no database."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
+from typing import NamedTuple
 
 from guide.flow.replies.base import Asked, ReplyKind
 from guide.flow.settings import Settings
@@ -17,8 +18,7 @@ RETURN = "return"
 """Where a branch goes to leave the flow that was called and go on where it was called from."""
 
 
-@dataclass(frozen=True)
-class Branch:
+class Branch(NamedTuple):
     """One way on from a step.
 
     ``on`` names the outcomes of the reply it serves (``any`` is all of them), ``when`` the conditions that must all
@@ -37,8 +37,7 @@ class Branch:
         return "any" in self.on or outcome in self.on
 
 
-@dataclass(frozen=True)
-class Step:
+class Step(NamedTuple):
     """One prompt and the kind of reply it takes.
 
     ``say`` and ``why`` are texts by language. ``save`` names the answer in the record ("" saves nothing), ``about``
@@ -49,11 +48,11 @@ class Step:
     flow: str
     name: str
     kind: str
-    say: Mapping[str, str] = field(default_factory=dict)
-    why: Mapping[str, str] = field(default_factory=dict)
+    say: Mapping[str, str] = {}
+    why: Mapping[str, str] = {}
     save: str = ""
     about: str = "visit"
-    asked: Asked = field(default_factory=Asked)
+    asked: Asked = Asked()
     carry: str = ""
     tag_must: str = "free"
     branches: tuple[Branch, ...] = ()
@@ -64,8 +63,7 @@ class Step:
         return f"{self.flow}.{self.name}"
 
 
-@dataclass(frozen=True)
-class Flow:
+class Flow(NamedTuple):
     """One ordered piece of talk. ``called`` is True for a flow that is gone into and returned from."""
 
     name: str

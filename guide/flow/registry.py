@@ -1,15 +1,13 @@
 """The names a flow file may use: conditions, effects and blanks, each a plain Python function passed in."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
-from typing import Any
+from typing import Any, NamedTuple
 
 ALPHABETS = {"digits": "0", "text": "W"}
 """What a blank may hold: ``digits`` (with signs and points) or ``text`` (basic GSM-7), with a letter of each."""
 
 
-@dataclass(frozen=True)
-class Blank:
+class Blank(NamedTuple):
     """A ``{name}`` in a text: how it is filled, and the most characters of which alphabet it can take."""
 
     fill: Callable[[Any], str]
@@ -22,8 +20,7 @@ class Blank:
         return ALPHABETS[self.alphabet] * self.width
 
 
-@dataclass(frozen=True)
-class Registry:
+class Registry(NamedTuple):
     """All names that flow files may use."""
 
     conditions: Mapping[str, Callable[[Any], bool]]

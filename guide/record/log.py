@@ -4,15 +4,16 @@ import hashlib
 import json
 import secrets
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, NamedTuple
 
 START = "0" * 64
 """What the first entry of a chain has as its ``prev``."""
 
+_NO_DATA: dict[str, Any] = {}
+"""Shared by all entries without data; never changed."""
 
-@dataclass(frozen=True)
-class Entry:
+
+class Entry(NamedTuple):
     """One line of the log before it is written.
 
     ``kind`` says what happened, ``step`` where in the talk, ``data`` holds codes and numbers (never a prompt's
@@ -22,14 +23,13 @@ class Entry:
 
     kind: str
     step: str = ""
-    data: dict[str, Any] = field(default_factory=dict)
+    data: dict[str, Any] = _NO_DATA
     sample_uid: str | None = None
     supersedes: str | None = None
     words: str | None = None
 
 
-@dataclass(frozen=True)
-class LogRow:
+class LogRow(NamedTuple):
     """One line of the log as it stands in the database; ``origin`` is the machine's uid."""
 
     id: int
@@ -81,8 +81,7 @@ def row_hash(row: LogRow) -> str:
     )
 
 
-@dataclass(frozen=True)
-class Link:
+class Link(NamedTuple):
     """Where a chain stands and who adds to it: machine, stream, its last number and hash, and the turn."""
 
     origin: str

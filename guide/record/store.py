@@ -4,9 +4,8 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
 from datetime import UTC, datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 from guide.record.fold import fold
 from guide.record.log import START, Entry, Link, LogRow, links, to_json
@@ -41,8 +40,7 @@ def _fields(row: LogRow) -> list[Any]:
     return [getattr(row, name) for name in _COLUMNS]
 
 
-@dataclass(frozen=True)
-class PhoneRow:
+class PhoneRow(NamedTuple):
     """A phone: its number, the seat it holds now, whether it has stopped texts."""
 
     id: int
@@ -51,8 +49,7 @@ class PhoneRow:
     stopped_at: str | None
 
 
-@dataclass(frozen=True)
-class SeatRow:
+class SeatRow(NamedTuple):
     """A seat with its conversation's state, its visit and the flow book the visit began with."""
 
     id: int
@@ -65,8 +62,7 @@ class SeatRow:
     book_hash: str
 
 
-@dataclass(frozen=True)
-class TextOut:
+class TextOut(NamedTuple):
     """A text that waits to be handed to a gateway, or was."""
 
     id: int
@@ -284,7 +280,7 @@ class Store:
         """Adds entries to a stream's chain and folds each into the projections."""
         for entry, salt, row in links(self.link(stream, seat, turn, at), entries):
             cursor = self.db.execute(_INSERT_LOG, (self.origin_id, *_fields(row)))
-            row = replace(row, id=int(cursor.lastrowid or 0))
+            row = row._replace(id=int(cursor.lastrowid or 0))
             if entry.words is not None:
                 self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, entry.words))
             fold(self.db, row)

@@ -1,30 +1,27 @@
 """What a text leads to, before anything is written."""
 
-from dataclasses import dataclass, field
 from datetime import datetime
+from typing import NamedTuple
 
 from guide.record.log import Entry
 from guide.talk.state import SeatState
 
 
-@dataclass(frozen=True)
-class Say:
+class Say(NamedTuple):
     """One text out. ``to`` is None for the phone that texted, else the letter of another seat of the visit."""
 
     text: str
     to: str | None = None
 
 
-@dataclass(frozen=True)
-class TimerChange:
+class TimerChange(NamedTuple):
     """Starts the seat's timer of this kind anew, due at ``due``; None stops it."""
 
     kind: str
     due: datetime | None
 
 
-@dataclass(frozen=True)
-class Decision:
+class Decision(NamedTuple):
     """All that follows from one text: written in one transaction, sent after it."""
 
     state: SeatState
@@ -33,4 +30,4 @@ class Decision:
     timers: tuple[TimerChange, ...] = ()
     new_visit: bool = False
     expects: str | None = None
-    options: tuple[str, ...] = field(default=())
+    options: tuple[str, ...] = ()

@@ -1,7 +1,6 @@
 """The effects flow files may name: each changes the draft of the turn, and nothing else."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
 from functools import partial
 
 from guide.field.families import FAMILIES
@@ -62,7 +61,7 @@ def _seal(turn: Turn) -> None:
     turn.log("sealed", {"gloves": "yes"}, sample_uid=base.sample)
     if sample is not None:
         gloves = sample.gloves if sample.gloves == "reported" else "yes"
-        turn.put_sample(replace(sample, sealed=True, gloves=gloves))
+        turn.put_sample(sample._replace(sealed=True, gloves=gloves))
     base.facts.append("sealed")
     base.trail.clear()
 

@@ -1,7 +1,6 @@
 """FIX: a correction, itself an entry. The old answer stays in the log; its effects go."""
 
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from guide.flow.model import REST
 from guide.flow.replies.clean import quote
@@ -23,8 +22,7 @@ _FIELDS = {
 }
 
 
-@dataclass(frozen=True)
-class Correction:
+class Correction(NamedTuple):
     """What a FIX asks for: which sample (None: the one in hand or the last), which field, the words of the value."""
 
     tag: str | None
@@ -83,7 +81,7 @@ def _parse(turn: Turn, rest: str) -> Correction | None:
 
 def _read(turn: Turn, name: str, words: str) -> Any:
     kind = turn.book.kinds["length" if name == "length_mm" else name]
-    asked = turn.book.step("larva.measure").asked if name == "length_mm" else replace(turn.asked, options=())
+    asked = turn.book.step("larva.measure").asked if name == "length_mm" else turn.asked._replace(options=())
     value = kind.read(words, asked).value
     return None if value == "key" else value
 
@@ -126,8 +124,8 @@ def _swap(turn: Turn, sample: SampleView, words: str) -> None:
         turn.lead(turn.phrase("fix_how"))
         return
     turn.log("swap", {"tags": {sample.uid: other.tag, other.uid: sample.tag}})
-    turn.put_sample(replace(sample, tag=other.tag))
-    turn.put_sample(replace(other, tag=sample.tag))
+    turn.put_sample(sample._replace(tag=other.tag))
+    turn.put_sample(other._replace(tag=sample.tag))
     turn.lead(turn.phrase("swapped", {"sample": sample.tag, "other": other.tag}))
     turn.ask_again()
 

@@ -3,8 +3,8 @@
 STOP, START and HELP and their usual synonyms keep the meaning that carriers give them; YES is never START.
 """
 
-from dataclasses import dataclass
 from enum import Enum
+from typing import NamedTuple
 
 from guide.flow.replies.clean import clean
 
@@ -36,8 +36,7 @@ def carrier_word(text: str) -> CarrierWord | None:
     return _BY_SPELLING.get(clean(text).strip(".,!?\"' ").casefold())
 
 
-@dataclass(frozen=True)
-class Join:
+class Join(NamedTuple):
     """What a JOIN asks for: a word in small letters (empty for a bare JOIN), and to be the leader."""
 
     word: str

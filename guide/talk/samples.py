@@ -1,7 +1,6 @@
 """Samples in the talk: opened, measured, named, tagged, kept or void; and several of them in one text."""
 
 import re
-from dataclasses import replace
 from typing import Any
 
 from guide.field.tags import is_valid
@@ -64,7 +63,7 @@ def note(
         turn.put_tag(data["tag"], "used", sample.uid)
     known = {name: value for name, value in data.items() if name in (*WHOLE, "sure")}
     before = tuple(flag for flag in sample.flags if "length_mm" not in data or flag not in LENGTH_FLAGS)
-    changed = replace(sample, **known, flags=(*before, *flags))
+    changed = sample._replace(**known, flags=(*before, *flags))
     turn.put_sample(changed)
     return changed
 
@@ -75,7 +74,7 @@ def keep(turn: Turn, sample: SampleView) -> None:
         flag(turn, sample, "over_target")
         sample = turn.samples()[sample.uid]
     turn.log("kept", sample_uid=sample.uid)
-    turn.put_sample(replace(sample, status="kept"))
+    turn.put_sample(sample._replace(status="kept"))
     turn.state.kept = sample.uid
     if not sample.flags and sample.kind == "larva":
         turn.state.clean_run += 1
@@ -87,13 +86,13 @@ def keep(turn: Turn, sample: SampleView) -> None:
 def flag(turn: Turn, sample: SampleView, name: str) -> None:
     """Flags a sample: it counts, and who reviews it looks twice."""
     turn.log("flag", {"flag": name}, sample_uid=sample.uid)
-    turn.put_sample(replace(turn.samples()[sample.uid], flags=(*sample.flags, name)))
+    turn.put_sample(turn.samples()[sample.uid]._replace(flags=(*sample.flags, name)))
 
 
 def void(turn: Turn, sample: SampleView, reason: str) -> None:
     """The sample doesn't count and never will; its tag, if it has one, is void with it."""
     turn.log("void", {"reason": reason}, sample_uid=sample.uid)
-    turn.put_sample(replace(sample, status="void"))
+    turn.put_sample(sample._replace(status="void"))
     if sample.tag:
         turn.put_tag(sample.tag, "void", sample.uid)
     if turn.state.base.sample == sample.uid:
@@ -213,7 +212,7 @@ def take_several(turn: Turn) -> None:
 
 def _whole(turn: Turn) -> Asked:
     step = turn.book.step("larva.brisk")
-    return replace(turn.asked, options=(), fields=WHOLE, least=step.asked.least, most=step.asked.most)
+    return turn.asked._replace(options=(), fields=WHOLE, least=step.asked.least, most=step.asked.most)
 
 
 def _tag_problem_code(turn: Turn, code: str) -> str:

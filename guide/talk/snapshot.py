@@ -3,13 +3,15 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 from guide.record.log import Entry
 
+_NO_ANSWERS: dict[str, Any] = {}
+"""Shared by all visits without answers; never changed."""
 
-@dataclass(frozen=True)
-class VisitView:
+
+class VisitView(NamedTuple):
     """A visit as the talk sees it. ``answers`` are the latest answers about the visit by name."""
 
     uid: str
@@ -18,13 +20,12 @@ class VisitView:
     target: int
     status: str = "open"
     site: str | None = None
-    answers: dict[str, Any] = field(default_factory=dict)
+    answers: dict[str, Any] = _NO_ANSWERS
     opened_at: str = ""
     word: str = ""
 
 
-@dataclass(frozen=True)
-class SampleView:
+class SampleView(NamedTuple):
     """One sample of the visit. ``status`` is open, kept or void."""
 
     uid: str
@@ -40,8 +41,7 @@ class SampleView:
     kind: str = "larva"
 
 
-@dataclass(frozen=True)
-class TagView:
+class TagView(NamedTuple):
     """One tag of the pool: ``status`` is free, used or void; ``sample`` and its ``visit`` have it."""
 
     code: str
@@ -50,8 +50,7 @@ class TagView:
     visit: str | None = None
 
 
-@dataclass(frozen=True)
-class KitView:
+class KitView(NamedTuple):
     """A kit: the site and visit it was last at, and whether it was disinfected since."""
 
     last_site: str | None
@@ -59,8 +58,7 @@ class KitView:
     last_visit: str | None = None
 
 
-@dataclass(frozen=True)
-class SeatView:
+class SeatView(NamedTuple):
     """A seat of a visit, its phone's number, and the step its visit's talk is ``at``."""
 
     id: int
@@ -71,8 +69,7 @@ class SeatView:
     at: str = ""
 
 
-@dataclass(frozen=True)
-class SeatFacts:
+class SeatFacts(NamedTuple):
     """The seat that talks: its letter, the word that moves it to another phone, and the channel's habits."""
 
     letter: str = "A"

@@ -2,9 +2,8 @@
 
 import string
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 from zoneinfo import ZoneInfo
 
 from guide.flow.machine import Conversation, TalkMachine
@@ -18,8 +17,7 @@ from guide.talk.snapshot import SampleView, SeatFacts, Snapshot, TagView
 from guide.talk.state import SeatState
 
 
-@dataclass(frozen=True)
-class Talk:
+class Talk(NamedTuple):
     """A flow book made ready to talk: its machine built, its names bound."""
 
     book: FlowBook
@@ -82,7 +80,7 @@ class Turn:
         """What this step asks for, with its options from the settings and the local time filled in."""
         asked = self.step.asked
         zone = self.site.zone if self.site else "UTC"
-        return replace(asked, tag_width=self.settings.tags.width, now=self.now.astimezone(ZoneInfo(zone)))
+        return asked._replace(tag_width=self.settings.tags.width, now=self.now.astimezone(ZoneInfo(zone)))
 
     # What is written and said
 

@@ -1,7 +1,7 @@
 """The words that work at any step, and what each does."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from guide.flow.model import ROUTE
 from guide.flow.replies.clean import plain
@@ -13,8 +13,7 @@ from guide.talk.state import MOST_FRAMES, PACES
 from guide.talk.turn import Turn
 
 
-@dataclass(frozen=True)
-class AnywhereWord:
+class AnywhereWord(NamedTuple):
     """A word that works anywhere: ``spellings``, whether it takes more words, what it does, and its help line."""
 
     name: str
@@ -24,8 +23,7 @@ class AnywhereWord:
     help: str
 
 
-@dataclass(frozen=True)
-class FoundWord:
+class FoundWord(NamedTuple):
     """A word found in a text, with the words behind it."""
 
     act: Callable[[Turn, str], None]

@@ -1,21 +1,18 @@
 """What every reply kind shares: what a step asks for, and what a text was read as."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
 from datetime import datetime
-from typing import Any, Protocol
+from typing import Any, NamedTuple, Protocol
 
 
-@dataclass(frozen=True)
-class Option:
+class Option(NamedTuple):
     """One answer a step offers. ``code`` is stored; ``words`` are other ways people text it."""
 
     code: str
     words: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True)
-class Asked:
+class Asked(NamedTuple):
     """What a step asks for.
 
     ``options`` are the step's named answers (for choice and choices, or beside any other kind, such as MOVE
@@ -32,8 +29,7 @@ class Asked:
     now: datetime | None = None
 
 
-@dataclass(frozen=True)
-class Reading:
+class Reading(NamedTuple):
     """How a text was read.
 
     ``value`` is None when the text was not understood; then ``phrase`` says what was not understood. With a
@@ -46,7 +42,7 @@ class Reading:
     sure: bool = False
     ask: bool = False
     phrase: str = ""
-    blanks: Mapping[str, str] = field(default_factory=dict)
+    blanks: Mapping[str, str] = {}
 
 
 class ReplyKind(Protocol):

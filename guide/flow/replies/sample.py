@@ -1,8 +1,7 @@
 """A whole larva in one text, or several: length, family and tag in any order, parted by semicolons or lines."""
 
 import re
-from dataclasses import dataclass, replace
-from typing import Any
+from typing import Any, NamedTuple
 
 from guide.field.tags import block, is_valid
 from guide.flow.replies.amounts import digits_for_words
@@ -37,8 +36,7 @@ _AROUND = re.compile(
 _length, _family = Length(), FamilyKind()
 
 
-@dataclass(frozen=True)
-class SampleReading:
+class SampleReading(NamedTuple):
     """One part of a text: its words, what was understood of it, and what is wrong (one of PROBLEMS, or empty).
 
     ``phrase`` and ``blanks`` are the question or echo that the length, family or tag brings.
@@ -53,7 +51,7 @@ class SampleReading:
 
 def read_samples(text: str, asked: Asked) -> list[SampleReading]:
     """Each part of a text, read as a sample; a good one among bad ones is still good."""
-    asked = replace(asked, options=())
+    asked = asked._replace(options=())
     parts = [part.strip() for part in _PARTS.split(bare(clean(text))) if plain(part)]
     parts = [part.removeprefix(f"{place})").removeprefix(f"{place}. ") for place, part in enumerate(parts, 1)]
     readings = [_read_one(part.strip(), asked) for part in parts]
@@ -163,7 +161,7 @@ class Sample(Kind):
         return " ".join([*words, *([value["tag"]] if "tag" in value else [])])
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
-        asked = replace(asked, options=())
+        asked = asked._replace(options=())
         length = _length.read(_length.samples(asked)[0], asked).value
         typical = {"length_mm": length, "family": "Aeshnidae", "tag": block(0, 1, asked.tag_width)[0]}
         return (self.show({name: typical[name] for name in asked.fields}),)
