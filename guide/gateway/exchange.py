@@ -1,18 +1,24 @@
 """One way through for every text: text in, decide, one transaction, texts out. No gateway does more than carry them.
 
 When a text arrives, in this order: the transaction begins; a message id seen before is answered from the record; the
-text is kept; carriers' words; a stopped phone is left in silence; JOIN; a phone without a seat begins a visit; the
-seat's talk decides; entries, projections, state, timers and texts out are written; the transaction commits.
+text is kept; carriers' words; a stopped phone is left in silence; too many texts at once; a coordinator's words; JOIN;
+a digest's text; a phone without a seat begins a visit, or at a door is told how to join; the seat's talk decides;
+entries, projections, state, timers and texts out are written; the transaction commits.
 """
 
-from collections.abc import Callable
-from dataclasses import dataclass
-from datetime import datetime
+import sqlite3
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from random import Random
 from zoneinfo import ZoneInfo
 
 from guide.errors import WadelineError
 from guide.flow.model import FlowBook
+from guide.flow.replies.clean import plain
+from guide.gateway import relay
+from guide.gateway.digests import looks_like_digest, take_digest
+from guide.gateway.door import Door
 from guide.record.log import Entry
 from guide.record.look import RecordSnapshot
 from guide.record.store import PhoneRow, SeatRow, Store, TextOut, stamp
@@ -24,9 +30,12 @@ from guide.talk.snapshot import SeatFacts
 from guide.talk.state import SeatState
 from guide.talk.timers import fire
 from guide.talk.turn import Talk, Turn
+from guide.talk.words import is_danger
 
 LEADER_LETTER = "L"
 _PAIR_LETTERS = "ABCDEFGHIJKMNOPQRSTUVWXYZ"
+_SAME_DAY = timedelta(hours=18)
+_LATE = timedelta(minutes=2)
 _CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 
 
@@ -36,25 +45,35 @@ class OtherWordsError(WadelineError):
 
 @dataclass(frozen=True)
 class TextIn:
-    """A text as a gateway got it. ``ext_id`` is the gateway's own id, ``sent_at`` when the phone says it was sent."""
+    """A text as a gateway got it. ``ext_id`` is the gateway's own id, ``sent_at`` when the phone says it was sent.
+
+    ``gateway`` is ``line`` where a given time moves the clock (the pipe), ``number`` where texts come over a number.
+    """
 
     number: str
     text: str
     ext_id: str | None = None
     sent_at: str | None = None
+    gateway: str = "line"
 
 
 class Exchange:
     """Takes texts in and gives texts out, over one record.
 
     ``load`` makes a stored book ready to talk; ``book`` is the one new visits begin with; ``random`` gives words and
-    codes; ``lossy`` is True for a channel that loses texts.
+    codes; ``lossy`` is True for a channel that loses texts; ``door`` stands before a number that anybody can text.
     """
 
     def __init__(
-        self, store: Store, book: FlowBook, load: Callable[[str], Talk], random: Random, lossy: bool = False
+        self,
+        store: Store,
+        book: FlowBook,
+        load: Callable[[str], Talk],
+        random: Random,
+        lossy: bool = False,
+        door: Door | None = None,
     ) -> None:
-        self.store, self.book, self.random, self.lossy = store, book, random, lossy
+        self.store, self.book, self.random, self.lossy, self.door = store, book, random, lossy, door
         self._load = load
         self._talks: dict[str, Talk] = {}
 
@@ -76,15 +95,37 @@ class Exchange:
         with self.store.transaction():
             return self.work(text, now)
 
+    def work_all(self, texts: Sequence[TextIn], now: datetime) -> list[list[TextOut] | Exception]:
+        """Works several texts in one transaction, in order, each whole or not at all: what each led to, or its error.
+
+        Nothing may be sent before this returns. An error of the database itself (no space, locked) is raised, and
+        leaves nothing of any text.
+        """
+        with self.store.transaction():
+            return [self._work_one(text, now) for text in texts]
+
+    def _work_one(self, text: TextIn, now: datetime) -> list[TextOut] | Exception:
+        db = self.store.db
+        db.execute("SAVEPOINT one")
+        try:
+            texts = self.work(text, now)
+        except sqlite3.OperationalError:
+            raise
+        except Exception as error:
+            db.execute("ROLLBACK TO one")
+            db.execute("RELEASE one")
+            return error
+        db.execute("RELEASE one")
+        return texts
+
     def work(self, text: TextIn, now: datetime) -> list[TextOut]:
         """Works one text inside the caller's transaction; raises OtherWordsError if its id came with other words."""
         phone = self.store.phone(text.number)
-        if text.ext_id is not None and (seen := self.store.turn_with("line", phone.id, text.ext_id)):
-            if seen[1] != text.text:
-                raise OtherWordsError(f"message id {text.ext_id!r} of {text.number} came before with other words")
-            return self.store.texts("turn = ? AND outgoing.phone = ?", (seen[0], phone.id))
+        seen = self._seen_before(phone, text, now)
+        if seen is not None:
+            return self.store.texts("turn = ? AND outgoing.phone = ?", (seen, phone.id))
         turn = self.store.add_turn(
-            gateway="line",
+            gateway=text.gateway,
             ext_id=text.ext_id,
             phone=phone.id,
             sent_at=text.sent_at,
@@ -93,6 +134,20 @@ class Exchange:
         )
         return self._route(phone, text.text, turn, now)
 
+    def _seen_before(self, phone: PhoneRow, text: TextIn, now: datetime) -> int | None:
+        """The turn that this same text already led to."""
+        if text.ext_id is None:
+            if self.door is None:
+                return None
+            since = now - timedelta(seconds=self.door.rules.same_within_s)
+            return self.store.same_turn(text.gateway, phone.id, text.text, since)
+        seen = self.store.turn_with(text.gateway, phone.id, text.ext_id)
+        if seen is None:
+            return None
+        if seen[1] != text.text:
+            raise OtherWordsError(f"message id {text.ext_id!r} of {text.number} came before with other words")
+        return seen[0]
+
     def _route(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
         word = carrier_word(text)
         if word is not None:
@@ -100,15 +155,100 @@ class Exchange:
         if phone.stopped_at:
             self.store.end_turn(turn, phone.seat, None)
             return []
+        coordinates = self.store.is_coordinator(phone.id)
+        if self.door is not None and not self._lets_in(self.door, phone, text, coordinates, now):
+            return self._too_fast(self.door, phone, turn, now)
         joined = join_of(text)
-        if joined is not None:
-            return self._join(phone, joined, turn, now)
-        if phone.seat is None:
-            return self._new_visit(phone, text, turn, now)
-        seat = self.store.seat(phone.seat)
+        if coordinates and joined is None and (phone.seat is None or relay.to_of(text) is not None):
+            texts = relay.from_coordinator(self, phone, text, turn, now)
+        elif joined is not None:
+            texts = self._join(phone, joined, turn, now)
+        elif looks_like_digest(text) and (phone.seat is not None or self.door is None):
+            texts = self._digest(phone, text, turn, now)
+        elif phone.seat is None:
+            texts = self._stranger(phone, text, turn, now)
+        else:
+            texts = self._talk_on(phone, phone.seat, text, turn, now)
+        return self._greeted(phone, turn, now, texts)
+
+    def _talk_on(self, phone: PhoneRow, seat_id: int, text: str, turn: int, now: datetime) -> list[TextOut]:
+        seat = self.store.seat(seat_id)
         decision = decide(*self._at(seat, phone, turn, now), text, now)
         texts = self._apply(seat, decision, turn, now)
-        return texts + self._new_visit(phone, text, turn, now) if decision.new_visit else texts
+        if not decision.new_visit:
+            return texts
+        return texts + self._new_visit(phone, text, turn, now, seat.group_code)
+
+    # The door
+
+    def _lets_in(self, door: Door, phone: PhoneRow, text: str, coordinates: bool, now: datetime) -> bool:
+        known = coordinates or phone.seat is not None
+        return door.lets_in(phone.number, known, now) or (known and is_danger(text))
+
+    def _too_fast(self, door: Door, phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:
+        """Kept, not worked: a flood from one phone must not hold up the others."""
+        self.store.end_turn(turn, phone.seat, None)
+        if phone.seat is None or not door.says_slow(phone.number):
+            return []
+        return [self.plain_text(phone, self.words_of("door.slow"), turn, now)]
+
+    def _stranger(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
+        """A phone without a seat begins a visit; at a door it is told how to join, once a day."""
+        if self.door is None:
+            return self._new_visit(phone, text, turn, now)
+        self.store.end_turn(turn, None, None)
+        every = timedelta(hours=self.door.rules.told_every_h)
+        if phone.told_at and datetime.fromisoformat(phone.told_at) + every > now:
+            return []
+        self.store.told(phone.id, now)
+        return [self.plain_text(phone, self.words_of("door.unknown"), turn, now)]
+
+    def _greeted(self, phone: PhoneRow, turn: int, now: datetime, texts: list[TextOut]) -> list[TextOut]:
+        """The first answer to a phone that takes a seat says who texts, what it costs and how to end it."""
+        if self.door is None or phone.consent or self.store.phone(phone.number).seat is None:
+            return texts
+        self.store.greeted(phone.id, now)
+        return [*texts, self.plain_text(phone, self.words_of("door.greeting"), turn, now)]
+
+    def _digest(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
+        name, blanks = take_digest(self.store, text, turn)
+        self.store.end_turn(turn, phone.seat, None)
+        return [self.plain_text(phone, self.words_of(name, **blanks), turn, now)]
+
+    # What seats and coordinators hear
+
+    def words_of(self, name: str, **blanks: str) -> str:
+        """A phrase of today's book that belongs to no seat's talk."""
+        settings = self.book.settings
+        said = self.book.in_language(self.book.phrases[name])
+        return said.format_map({"programme": settings.name, "emergency": settings.emergency, **blanks})
+
+    def seat_name(self, seat: SeatRow) -> str:
+        """A seat as people say it: its pair and site."""
+        who = "leader" if seat.role == "leader" else f"pair {seat.letter}"
+        site = self.store.site_name(seat.visit)
+        return f"{who}, {site}" if site else who
+
+    def site_called(self, word: str) -> str | None:
+        """The code of the site that a word names."""
+        words = plain(word)
+        sites = self.book.settings.sites
+        return next((site.code for site in sites if words in (site.code, plain(site.name), *site.words)), None)
+
+    def plain_text(self, phone: PhoneRow, text: str, turn: int, now: datetime, seat_id: int | None = None) -> TextOut:
+        """A text to a phone that belongs to no seat's talk."""
+        out = TextOut(0, turn, phone.number, text, segments(text), None, None, ())
+        return self.store.add_text(phone.id, seat_id, out, now)
+
+    def tell_seat(self, seat: SeatRow, text: str, turn: int, now: datetime) -> TextOut | None:
+        """A text to the phone that holds a seat, beside its talk; None if none does or it takes no texts."""
+        holder = self.store.holder(seat.id)
+        if holder is None or holder.stopped_at:
+            return None
+        seen = self._seen(seat, turn, now)
+        step = seen.state.top.state
+        out = TextOut(0, turn, holder.number, text, segments(text), step, seen.expects, seen.options)
+        return self.store.add_text(holder.id, seat.id, out, now)
 
     def _at(
         self, seat: SeatRow, phone: PhoneRow | None, turn: int, now: datetime
@@ -120,8 +260,13 @@ class Exchange:
     def _talk(self, book_hash: str) -> Talk:
         if book_hash not in self._talks:
             (text,) = self.store.db.execute("SELECT toml FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
-            self._talks[book_hash] = self._load(text)
+            talk = self._load(text)
+            self._talks[book_hash] = talk._replace(book=replace(talk.book, phrases=self._with_new(talk.book.phrases)))
         return self._talks[book_hash]
+
+    def _with_new(self, phrases: Mapping[str, Mapping[str, str]]) -> Mapping[str, Mapping[str, str]]:
+        """The phrases a visit began with, and those that the program has learned to say since."""
+        return phrases if phrases.keys() >= self.book.phrases.keys() else {**self.book.phrases, **phrases}
 
     def _apply(self, seat: SeatRow, decision: Decision, turn: int, now: datetime) -> list[TextOut]:
         """Writes all that follows from a text, and returns the texts out."""
@@ -131,23 +276,32 @@ class Exchange:
         for change in decision.timers:
             store.set_timer(seat.id, change.kind, change.due)
         texts = [out for say in decision.says if (out := self._say(seat, say, decision, turn, now))]
+        texts += self._relayed(seat, decision.state, decision.entries, turn, now)
         store.end_turn(turn, seat.id, seat.visit)
         return texts
 
+    def _relayed(
+        self, seat: SeatRow, state: SeatState, entries: Sequence[Entry], turn: int, now: datetime
+    ) -> list[TextOut]:
+        """What coordinators must hear of what a seat said."""
+        if not any(relay.concerns_coordinators(entry) for entry in entries):
+            return []
+        phones = self.store.coordinators(seat.programme)
+        if not phones:
+            return []
+        talk, _, snapshot, facts = self._at(seat, None, turn, now)
+        news = relay.news_of(Turn(talk, state, snapshot, facts, now), entries)
+        return [self.plain_text(phone, text, turn, now, seat.id) for text in news for phone in phones]
+
     def _say(self, seat: SeatRow, say: Say, decision: Decision, turn: int, now: datetime) -> TextOut | None:
-        if say.to is None:
-            step, expects, options = decision.state.top.state, decision.expects, decision.options
-            seat_id = seat.id
-        else:
-            seat_id = self.store.seat_id(seat.visit, say.to)
-            other = self.store.seat(seat_id)
-            seen = self._seen(other, turn, now)
-            step, expects, options = seen.state.top.state, seen.expects, seen.options
-        holder = self.store.holder(seat_id)
+        if say.to is not None:
+            return self.tell_seat(self.store.seat(self.store.seat_id(seat.visit, say.to)), say.text, turn, now)
+        holder = self.store.holder(seat.id)
         if holder is None or holder.stopped_at:
             return None
-        out = TextOut(0, turn, holder.number, say.text, segments(say.text), step, expects, options)
-        return self.store.add_text(holder.id, seat_id, out, now)
+        step = decision.state.top.state
+        out = TextOut(0, turn, holder.number, say.text, segments(say.text), step, decision.expects, decision.options)
+        return self.store.add_text(holder.id, seat.id, out, now)
 
     def _seen(self, seat: SeatRow, turn: int, now: datetime, prompt: bool = False) -> Decision:
         """What a seat is being asked, without a text from it."""
@@ -165,7 +319,9 @@ class Exchange:
 
     # A phone without a seat, and seats that change phones
 
-    def _new_visit(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
+    def _new_visit(
+        self, phone: PhoneRow, text: str, turn: int, now: datetime, group_code: str | None = None
+    ) -> list[TextOut]:
         settings, code8 = self.book.settings, self._free_code()
         visit = f"{self.store.origin}-{code8.lower()}"
         zone = ZoneInfo(settings.sites[0].zone)
@@ -178,6 +334,8 @@ class Exchange:
             "target": settings.target,
             "word": self._free_word(),
         }
+        if group_code is not None:
+            opened["group_code"] = group_code
         self.store.append(visit, "A", turn, now, [Entry("visit_opened", "", opened)])
         seat_id = self.store.add_seat(visit, "A", self._free_word())
         self.store.hold(phone.id, seat_id)
@@ -220,10 +378,7 @@ class Exchange:
     def _join(self, phone: PhoneRow, join: Join, turn: int, now: datetime) -> list[TextOut]:
         seat = self.store.seat_with_word(join.word) if join.word else None
         if seat is None:
-            visit = self.store.visit_with_word(join.word) if join.word else None
-            if visit is not None:
-                return self._join_visit(phone, visit, join.leader, turn, now)
-            return self._plain(phone, "join.unknown" if join.word else "join.empty", turn, now)
+            return self._join_other(phone, join, turn, now)
         before = self.store.holder(seat.id)
         if before is not None and before.id == phone.id:
             lead = Say(self._phrase(seat, "join.same", turn, now))
@@ -240,6 +395,23 @@ class Exchange:
         self.store.end_turn(turn, seat.id, seat.visit)
         return texts
 
+    def _join_other(self, phone: PhoneRow, join: Join, turn: int, now: datetime) -> list[TextOut]:
+        """JOIN with the word of a visit that is going on, or of a group: its visit of today, else a new one."""
+        visit = self.store.visit_with_word(join.word) if join.word else None
+        group_code = self.store.group_with_word(join.word) if join.word and visit is None else None
+        if group_code is not None:
+            visit = self.store.visit_of_group(group_code, now - _SAME_DAY)
+        if visit is not None:
+            held = self.store.seat(phone.seat) if phone.seat is not None else None
+            if group_code is not None and held is not None and held.visit == visit:
+                return self._join(phone, Join(held.word), turn, now)
+            return self._join_visit(phone, visit, join.leader, turn, now)
+        if group_code is not None:
+            return self._new_visit(phone, "", turn, now, group_code)
+        if self.door is not None and phone.seat is None and join.word:
+            return self._stranger(phone, "", turn, now)
+        return self._plain(phone, "join.unknown" if join.word else "join.empty", turn, now)
+
     def _phrase(self, seat: SeatRow, name: str, turn: int, now: datetime) -> str:
         return Turn(*self._at(seat, None, turn, now), now).phrase(name)
 
@@ -250,8 +422,7 @@ class Exchange:
             text, seen = self._phrase(seat, name, turn, now), self._seen(seat, turn, now)
             step, expects, options = seen.state.top.state, seen.expects, seen.options
         else:
-            text = self.book.in_language(self.book.phrases[name])
-            text = text.format(programme=self.book.settings.name, emergency=self.book.settings.emergency)
+            text = self.words_of(name)
             step, expects, options = None, None, ()
         out = TextOut(0, turn, phone.number, text, segments(text), step, expects, options)
         self.store.end_turn(turn, phone.seat, None)
@@ -286,7 +457,8 @@ class Exchange:
             news = self._phrase(seat, "stop_news", turn, now)
             snapshot = RecordSnapshot(self.store, seat.visit, seat.id, None)
             says = [Say(news, other.letter) for other in snapshot.other_seats()]
-        return [out for say in says if (out := self._say(seat, say, seen, turn, now))]
+        texts = [out for say in says if (out := self._say(seat, say, seen, turn, now))]
+        return texts + self._relayed(seat, seen.state, [Entry(word.name.lower())], turn, now)
 
     # Timers
 
@@ -295,16 +467,29 @@ class Exchange:
         timer = self.store.next_timer()
         return timer[3] if timer else None
 
-    def fire_next(self, until: datetime) -> list[TextOut] | None:
-        """Fires the first timer due by ``until``, at its due time; None if there is none."""
+    def fire_next(self, until: datetime, given_time: bool = True) -> list[TextOut] | None:
+        """Fires the first timer due by ``until``; None if there is none.
+
+        Where time is given with the texts, it fires at its due time. Where time is real, it fires now, and says that
+        it is late if the program was down when it was due.
+        """
         timer = self.store.next_timer()
         if timer is None or timer[3] > until:
             return None
         timer_id, seat_id, kind, due = timer
+        now = due if given_time else until
         with self.store.transaction():
             seat = self.store.seat(seat_id)
             holder = self.store.holder(seat_id)
-            turn = self.store.add_turn(gateway="timer", seat=seat_id, received_at=stamp(due), raw=kind)
+            turn = self.store.add_turn(gateway="timer", seat=seat_id, received_at=stamp(now), raw=kind)
             self.store.timer_fired(timer_id, turn)
-            talk, state, snapshot, facts = self._at(seat, holder, turn, due)
-            return self._apply(seat, fire(talk, state, snapshot, facts, kind, due), turn, due)
+            talk, state, snapshot, facts = self._at(seat, holder, turn, now)
+            decision = fire(talk, state, snapshot, facts, kind, now)
+            if now - due > _LATE and decision.says:
+                decision = decision._replace(says=self._said_late(seat, decision.says, due))
+            return self._apply(seat, decision, turn, now)
+
+    def _said_late(self, seat: SeatRow, says: Sequence[Say], due: datetime) -> tuple[Say, ...]:
+        zone = self._talk(seat.book_hash).book.settings.sites[0].zone
+        late = self.words_of("late", due=due.astimezone(ZoneInfo(zone)).strftime("%H:%M"))
+        return tuple(say._replace(text=f"{late} {say.text}") for say in says)

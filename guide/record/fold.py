@@ -35,8 +35,8 @@ def _drop_effects(db: sqlite3.Connection, row: LogRow) -> None:
 def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     db.execute(
         "INSERT INTO visit "
-        "(uid, code8, programme, book_hash, local_date, practice, target, word, status, answers, opened_at) "
-        "VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?)",
+        "(uid, code8, programme, book_hash, local_date, practice, target, word, status, answers, opened_at, "
+        "group_code) VALUES (?, ?, ?, ?, ?, ?, ?, ?, 'open', '{}', ?, ?)",
         (
             row.stream,
             data["code8"],
@@ -47,6 +47,7 @@ def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
             data["target"],
             data["word"],
             row.at,
+            data.get("group_code"),
         ),
     )
 

@@ -33,6 +33,7 @@ def _to_2(db: sqlite3.Connection) -> None:
         db.execute(f"DROP TABLE {table}")
     _add_tables(db, "choice", "shipment", "shipment_sample")
     _add_tables(db, "coordinator", "field_group", "digest_text")
+    _add_indexes(db, "phone_seat", "visit_open")
 
 
 def _add_columns(db: sqlite3.Connection, table: str, *columns: str) -> None:
@@ -45,6 +46,12 @@ def _add_tables(db: sqlite3.Connection, *names: str) -> None:
     statements = [one for one in (OTHER_TABLES + PROJECTION_TABLES).split(";\n") if one.strip()]
     for statement in statements:
         if any(f" {name} (" in statement or f" ON {name}(" in statement for name in names):
+            db.execute(statement)
+
+
+def _add_indexes(db: sqlite3.Connection, *names: str) -> None:
+    for statement in (OTHER_TABLES + PROJECTION_TABLES).split(";\n"):
+        if any(f"INDEX {name} ON" in statement for name in names):
             db.execute(statement)
 
 

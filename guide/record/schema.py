@@ -33,6 +33,7 @@ CREATE TABLE visit (
     target INTEGER NOT NULL, word TEXT NOT NULL, status TEXT NOT NULL CHECK (status IN ('open', 'closed')),
     answers TEXT NOT NULL, opened_at TEXT NOT NULL, closed_at TEXT, group_code TEXT, accepted_at TEXT
 ) STRICT;
+CREATE INDEX visit_open ON visit(word) WHERE status = 'open';
 CREATE TABLE sample (
     uid TEXT PRIMARY KEY, visit TEXT NOT NULL REFERENCES visit(uid), seat TEXT NOT NULL, kind TEXT NOT NULL,
     tag TEXT, length_mm REAL, family TEXT, sure INTEGER, gloves TEXT NOT NULL, pace TEXT NOT NULL,
@@ -104,6 +105,7 @@ CREATE TABLE phone (
     id INTEGER PRIMARY KEY, number TEXT NOT NULL UNIQUE, current_seat INTEGER REFERENCES seat(id), consent TEXT,
     stopped_at TEXT, told_at TEXT
 ) STRICT;
+CREATE INDEX phone_seat ON phone(current_seat) WHERE current_seat IS NOT NULL;
 CREATE TABLE coordinator (
     id INTEGER PRIMARY KEY, programme TEXT NOT NULL, name TEXT NOT NULL, phone INTEGER NOT NULL REFERENCES phone(id),
     UNIQUE (programme, name), UNIQUE (phone)

@@ -47,6 +47,8 @@ class PhoneRow(NamedTuple):
     number: str
     seat: int | None
     stopped_at: str | None
+    consent: str | None = None
+    told_at: str | None = None
 
 
 class SeatRow(NamedTuple):
@@ -60,6 +62,8 @@ class SeatRow(NamedTuple):
     phone: int | None
     state: str
     book_hash: str
+    programme: str
+    group_code: str | None
 
 
 class TextOut(NamedTuple):
@@ -102,7 +106,7 @@ class Store:
 
     def phone(self, number: str) -> PhoneRow:
         """The phone with this number, known from now on."""
-        sql = "SELECT id, number, current_seat, stopped_at FROM phone WHERE number = ?"
+        sql = "SELECT id, number, current_seat, stopped_at, consent, told_at FROM phone WHERE number = ?"
         row = self.db.execute(sql, (number,)).fetchone()
         if row is None:
             self.db.execute("INSERT INTO phone (number) VALUES (?)", (number,))
@@ -113,8 +117,8 @@ class Store:
         """A seat by its id."""
         return SeatRow(
             *self.db.execute(
-                "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), role, phone, state, book_hash "
-                "FROM seat JOIN visit ON visit.uid = seat.visit WHERE seat.id = ?",
+                "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), role, phone, state, book_hash, "
+                "programme, group_code FROM seat JOIN visit ON visit.uid = seat.visit WHERE seat.id = ?",
                 (seat_id,),
             ).fetchone()
         )
@@ -175,9 +179,86 @@ class Store:
         ).fetchone()
         return PhoneRow(*row) if row else None
 
+    def greeted(self, phone_id: int, at: datetime) -> None:
+        """Notes when a phone was told who texts and what it costs."""
+        self.db.execute("UPDATE phone SET consent = ? WHERE id = ?", (stamp(at), phone_id))
+
+    def told(self, phone_id: int, at: datetime) -> None:
+        """Notes when an unknown phone was told how to join."""
+        self.db.execute("UPDATE phone SET told_at = ? WHERE id = ?", (stamp(at), phone_id))
+
     def set_stopped(self, phone_id: int, at: datetime | None) -> None:
         """Marks a phone as having stopped texts, or as taking them again."""
         self.db.execute("UPDATE phone SET stopped_at = ? WHERE id = ?", (stamp(at) if at else None, phone_id))
+
+    # Coordinators and groups
+
+    def coordinators(self, programme: str) -> list[PhoneRow]:
+        """The phones of a programme's coordinators that take texts."""
+        rows = self.db.execute(
+            "SELECT phone.id, number, current_seat, stopped_at FROM coordinator JOIN phone ON phone.id = phone "
+            "WHERE programme = ? AND stopped_at IS NULL ORDER BY coordinator.id",
+            (programme,),
+        )
+        return [PhoneRow(*row) for row in rows]
+
+    def is_coordinator(self, phone_id: int) -> bool:
+        """Whether a phone is a coordinator's."""
+        return self.db.execute("SELECT 1 FROM coordinator WHERE phone = ?", (phone_id,)).fetchone() is not None
+
+    def group_with_word(self, word: str) -> str | None:
+        """The code of the group that begins its visits with this word."""
+        row = self.db.execute("SELECT code FROM field_group WHERE join_word = ?", (word,)).fetchone()
+        return row[0] if row else None
+
+    def visit_of_group(self, group_code: str, since: datetime) -> str | None:
+        """The uid of the group's open visit, if it was heard of since then."""
+        row = self.db.execute(
+            "SELECT visit.uid FROM visit JOIN seat ON seat.visit = visit.uid "
+            "WHERE group_code = ? AND status = 'open' AND last_heard_at >= ? ORDER BY last_heard_at DESC LIMIT 1",
+            (group_code, stamp(since)),
+        ).fetchone()
+        return row[0] if row else None
+
+    def seats_called(self, word: str, site: str | None) -> list[SeatRow]:
+        """The seats of visits that a word means: a seat's own, else all of an open visit, group or site."""
+        own = self.seat_with_word(word)
+        if own is not None:
+            return [own]
+        rows = self.db.execute(
+            "SELECT seat.id FROM visit JOIN seat ON seat.visit = visit.uid "
+            "JOIN phone ON phone.id = seat.phone AND current_seat = seat.id "
+            "WHERE visit.status = 'open' AND (visit.word = ? OR visit.site = ? "
+            "OR group_code IN (SELECT code FROM field_group WHERE code = ? OR join_word = ?)) ORDER BY seat.id",
+            (word, site, word, word),
+        ).fetchall()
+        return [self.seat(row[0]) for row in rows]
+
+    def seats_out(self, since: datetime) -> list[SeatRow]:
+        """The seats of open visits that were heard of since then, the last first."""
+        rows = self.db.execute(
+            "SELECT seat.id FROM seat JOIN visit ON visit.uid = seat.visit "
+            "WHERE status = 'open' AND last_heard_at >= ? ORDER BY last_heard_at DESC LIMIT 12",
+            (stamp(since),),
+        ).fetchall()
+        return [self.seat(row[0]) for row in rows]
+
+    def site_name(self, visit: str) -> str | None:
+        """The name of a visit's site, once it is known."""
+        row = self.db.execute(
+            "SELECT coalesce(site.name, visit.site) FROM visit LEFT JOIN site "
+            "ON site.programme = visit.programme AND site.code = visit.site WHERE visit.uid = ?",
+            (visit,),
+        ).fetchone()
+        return row[0] if row else None
+
+    def keep_digest(self, code8: str, text: str, turn: int) -> None:
+        """Keeps a digest's text; the same again changes nothing."""
+        self.db.execute("INSERT OR IGNORE INTO digest_text (code8, text, turn) VALUES (?, ?, ?)", (code8, text, turn))
+
+    def digest_texts(self, code8: str) -> list[str]:
+        """The digest's texts of a visit that have come in."""
+        return [row[0] for row in self.db.execute("SELECT text FROM digest_text WHERE code8 = ?", (code8,))]
 
     # Turns and texts out
 
@@ -188,6 +269,15 @@ class Store:
             (gateway, phone_id, ext_id),
         ).fetchone()
         return (row[0], row[1]) if row else None
+
+    def same_turn(self, gateway: str, phone_id: int, raw: str, since: datetime) -> int | None:
+        """The phone's last turn without an id, if it said the same since then."""
+        row = self.db.execute(
+            "SELECT id, raw, received_at FROM turn WHERE gateway = ? AND phone = ? AND ext_id IS NULL "
+            "ORDER BY id DESC LIMIT 1",
+            (gateway, phone_id),
+        ).fetchone()
+        return row[0] if row and row[1] == raw and row[2] >= stamp(since) else None
 
     def add_turn(self, **values: Any) -> int:
         """A text that came in, or a timer that fired; returns its id."""
@@ -299,9 +389,12 @@ class Store:
             self.db.execute("INSERT INTO timer (seat, kind, due_at) VALUES (?, ?, ?)", (seat_id, kind, stamp(due)))
 
     def next_timer(self) -> tuple[int, int, str, datetime] | None:
-        """The id, seat, kind and due time of the timer that is due first."""
+        """The id, seat, kind and due time of the timer that is due first; a stopped phone's are parked."""
         row = self.db.execute(
-            "SELECT id, seat, kind, due_at FROM timer WHERE fired_turn IS NULL ORDER BY due_at, id LIMIT 1"
+            "SELECT id, seat, kind, due_at FROM timer WHERE fired_turn IS NULL AND NOT EXISTS "
+            "(SELECT 1 FROM seat JOIN phone ON phone.id = seat.phone "
+            " WHERE seat.id = timer.seat AND stopped_at IS NOT NULL) "
+            "ORDER BY due_at, id LIMIT 1"
         ).fetchone()
         return (row[0], row[1], row[2], datetime.fromisoformat(row[3])) if row else None
 

@@ -149,6 +149,12 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
     name: Blank(lambda turn: "", width, alphabet)
     for name, width, alphabet in (
         ("answer", 20, "text"),
+        ("code", 8, "text"),
+        ("due", 5, "digits"),
+        ("names", 60, "text"),
+        ("part", 2, "digits"),
+        ("places", 160, "text"),
+        ("problem", 160, "text"),
         ("latin", 25, "text"),
         ("width", 2, "digits"),
         ("count", 2, "digits"),

@@ -195,6 +195,12 @@ def is_trouble(text: str) -> bool:
     return any(f" {trouble} " in f" {words} " for trouble in _TROUBLE)
 
 
+def is_danger(text: str) -> bool:
+    """True for a text that calls DANGER."""
+    found = find_word(text)
+    return (found is not None and found.act is call_danger) or is_trouble(text)
+
+
 def call_danger(turn: Turn, rest: str) -> None:
     """People first, from wherever the talk is."""
     turn.state.ask, turn.state.paused = None, False
