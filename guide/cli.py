@@ -27,6 +27,11 @@ def main(argv: Sequence[str] | None = None) -> int:
     except WadelineError as error:
         print(f"wadeline: {error}", file=sys.stderr)
         return 2
+    except ModuleNotFoundError as error:
+        if (error.name or "guide").startswith("guide"):
+            raise
+        print(f"wadeline: this needs the package {error.name}: pip install 'wadeline[desk]'", file=sys.stderr)
+        return 2
     except KeyboardInterrupt:
         return 130
     except OSError as error:
@@ -135,13 +140,22 @@ def record_path(given: Path | None) -> Path:
     return base / "wadeline" / "record.db"
 
 
-def read_book(args: argparse.Namespace) -> "FlowBook":
-    """The flow book the options name."""
+def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) -> "FlowBook":
+    """The flow book the options name; without ``--programme``, with the settings that the desk loaded last."""
     from guide.flow.load import book_text, load_book, shipped_flows
     from guide.flow.replies.kinds import KINDS
     from guide.talk.blanks import REGISTRY
 
-    return load_book(book_text(args.flows or shipped_flows(), args.programme), REGISTRY, KINDS)
+    programme, file = None, "programme.toml"
+    if args.programme is not None:
+        from guide.flow.programme_text import read_programme
+
+        programme, file = read_programme(args.programme).text, str(args.programme)
+    elif db is not None:
+        from guide.record.programme import stored_programme
+
+        programme = stored_programme(db)
+    return load_book(book_text(args.flows or shipped_flows(), programme), REGISTRY, KINDS, file)
 
 
 def open_exchange(args: argparse.Namespace, lossy: bool = False) -> "Exchange":
@@ -154,8 +168,10 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False) -> "Exchange":
     from guide.talk.blanks import REGISTRY
     from guide.talk.turn import Talk
 
-    book = read_book(args)
-    store = Store(open_record(record_path(args.db)))
+    path = record_path(args.db)
+    db = open_record(path) if path.exists() else None  # a book that can't be read makes no record
+    book = read_book(args, db)
+    store = Store(db or open_record(path))
     random = Random(args.seed)
 
     def load(text: str) -> Talk:

@@ -26,3 +26,7 @@ class SettingsError(WadelineError):
 
 class RecordError(WadelineError):
     """A database can't be opened or used."""
+
+
+class InputFileError(WadelineError):
+    """A file that a person named can't be read: missing, a folder, too large, not UTF-8."""

@@ -8,10 +8,14 @@ from guide.cli import record_path
 
 def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     """All of the desk's commands and their options."""
+    from guide.desk.set_up_commands import add_set_up_commands
+
     commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
-    verify = commands.add_parser("verify", help="prove that nothing in the record was changed or cut")
+    verify = commands.add_parser("verify", help="prove that nothing in the record, or a file of its log, was changed")
+    verify.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a log.jsonl of an export (else the record)")
     record_options(verify)
     verify.set_defaults(run=_verify)
+    add_set_up_commands(commands)
 
 
 def record_options(parser: argparse.ArgumentParser) -> None:
@@ -21,6 +25,8 @@ def record_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _verify(args: argparse.Namespace) -> int:
-    from guide.desk.verify import verify_record
+    from guide.desk.verify import verify_log_file, verify_record
 
-    return verify_record(record_path(args.db), args.json)
+    if args.file is not None and args.file.suffix == ".jsonl":
+        return verify_log_file(args.file, args.json)
+    return verify_record(args.file or record_path(args.db), args.json)

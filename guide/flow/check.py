@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from guide.flow.load import blanks_in
 from guide.flow.model import RETURN, ROUTE, FlowBook, Step
 from guide.flow.registry import Blank
+from guide.flow.settings import Settings
 from guide.talk.blanks import BLANKS, PHRASE_BLANKS
 from guide.talk.sms import segments, septets
 
@@ -47,7 +48,7 @@ def check_book(book: FlowBook) -> Report:
         for language, text in texts.items():
             _check_text(report, f"phrase {name}, {language}", text, ANSWER_SEGMENTS, {**BLANKS, **PHRASE_BLANKS})
     _check_reached(report, book)
-    _check_sites(report, book)
+    report.problems += unfit_names(book.settings)
     return report
 
 
@@ -103,10 +104,12 @@ def _ways_on(book: FlowBook, step: Step) -> Iterator[str]:
             yield branch.go
 
 
-def _check_sites(report: Report, book: FlowBook) -> None:
-    """Names that come from the settings are held to the blanks they will fill."""
-    names = [("name", book.settings.name, BLANKS["programme"].width)]
-    names += [(f"site {site.code}", site.name, BLANKS["site"].width) for site in book.settings.sites]
-    for what, text, width in names:
-        if septets(text) is None or septets(text) != len(text) or len(text) > width:
-            report.problems.append(f"programme.toml, {what}: {text!r} must be plain SMS letters, {width} at most")
+def unfit_names(settings: Settings) -> list[str]:
+    """Names of the settings that don't fit the blanks they will fill, or are not in the SMS alphabet."""
+    names = [("name", settings.name, BLANKS["programme"].width)]
+    names += [(f"site {site.code}", site.name, BLANKS["site"].width) for site in settings.sites]
+    return [
+        f"programme.toml, {what}: {text!r} must be plain SMS letters, {width} at most"
+        for what, text, width in names
+        if septets(text) != len(text) or not text.isprintable() or len(text) > width
+    ]

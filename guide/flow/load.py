@@ -7,11 +7,12 @@ from pathlib import Path
 from string import Formatter
 from typing import Any
 
-from guide.errors import FlowError
+from guide.errors import FlowError, SettingsError
 from guide.flow.model import REST, RETURN, ROUTE, Branch, Flow, FlowBook, Step
+from guide.flow.read_settings import settings_from
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
-from guide.flow.settings import Settings, settings_from
+from guide.flow.settings import Settings
 
 FILE_MARK = "#= file "
 """Starts each file in the one text a book is stored as."""
@@ -44,30 +45,39 @@ def shipped_flows() -> Path:
     return inside if inside.is_dir() else Path(__file__).parent.parent.parent / "flows"
 
 
-def book_text(folder: Path, programme: Path | None = None) -> str:
-    """All flow files of a folder as one text; ``programme`` replaces its settings file."""
+def book_text(folder: Path, programme: str | None = None) -> str:
+    """All flow files of a folder as one text; the text ``programme`` stands in for its settings file."""
     files = {path.name: path for path in sorted(folder.glob("*.toml"))}
-    if programme is not None:
-        files["programme.toml"] = programme
     if not files:
         raise FlowError(str(folder), "", "there are no flow files (*.toml) in this folder")
     parts = []
-    for name in sorted(files):
+    for name in sorted({*files, "programme.toml"} if programme is not None else files):
         try:
-            parts.append(f"{FILE_MARK}{name}\n{files[name].read_text('utf-8').rstrip()}\n")
+            given = name == "programme.toml" and programme is not None
+            body = str(programme) if given else files[name].read_text("utf-8")
         except (OSError, UnicodeDecodeError) as error:
             raise FlowError(str(files[name]), "", f"can't be read: {error}") from None
+        parts.append(f"{FILE_MARK}{name}\n{body.rstrip()}\n")
     return "".join(parts)
 
 
-def load_book(text: str, registry: Registry, kinds: Mapping[str, ReplyKind]) -> FlowBook:
-    """A flow book from the text of all its files; raises FlowError or SettingsError, naming the place."""
+def load_book(
+    text: str, registry: Registry, kinds: Mapping[str, ReplyKind], settings_file: str = "programme.toml"
+) -> FlowBook:
+    """A flow book from the text of all its files; raises FlowError or SettingsError, naming the place.
+
+    ``settings_file`` is what the settings' file is called in errors.
+    """
     files = _split(text)
     for name in SPECIAL:
         if name not in files:
             raise FlowError(name, "", "is missing from the flow files")
-    tables = {name: _parse(name, body) for name, body in files.items()}
-    settings = settings_from(tables["programme.toml"])
+    tables = {name: _parse(settings_file if name == "programme.toml" else name, body) for name, body in files.items()}
+    settings = settings_from(tables["programme.toml"], settings_file, files["programme.toml"])
+    if not settings.sites:
+        raise SettingsError(
+            f"{settings_file}: there are no sites: add [[sites]] tables or load a list, desk sites FILE.csv"
+        )
     phrases: dict[str, Mapping[str, str]] = {}
     for name in ("phrases.toml", "replies.toml"):
         phrases.update(_phrases(name, tables[name]))

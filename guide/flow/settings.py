@@ -1,18 +1,8 @@
 """A programme's settings: what its numbers are called, what they mean, and their values for the demo programme."""
 
-from dataclasses import dataclass, field, fields
-from typing import Any
-from zoneinfo import ZoneInfo
+from dataclasses import dataclass, field
 
 from guide.errors import SettingsError
-
-MOST = {"knee_cm": 80, "speed_most_m_s": 1.0, "depth_speed_most_m2_s": 0.6}
-"""Above these no programme of volunteers may set its limits (Cox et al. 2010: low hazard for adults to 0.6 m2/s)."""
-
-LEAST_SHELTER_MIN = 30
-LEAST_LABEL_PERCENT = 5
-BOTTLES = ("acid", "preserved", "empty")
-DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
 
 
 @dataclass(frozen=True)
@@ -38,11 +28,15 @@ class Site:
 
 @dataclass(frozen=True)
 class TagBlock:
-    """A run of tag numbers; the check digit is added to each. ``width`` counts digits with the check digit."""
+    """A run of tag numbers; the check digit is added to each. ``width`` counts digits with the check digit.
+
+    ``count`` 0: the desk makes or loads every tag. ``check`` False: tags are a lab's own codes, without a check digit.
+    """
 
     first: int = 140
     count: int = 60
     width: int = 5
+    check: bool = True
 
 
 @dataclass(frozen=True)
@@ -100,6 +94,18 @@ class Settings:
     receiving_days: tuple[int, ...] = field(
         default=(1, 2, 3, 4, 5), metadata={"doc": "days the lab receives, 1 Monday to 7 Sunday"}
     )
+    carrier_holidays: tuple[str, ...] = field(
+        default=(), metadata={"doc": "countries or regions on whose holidays the carrier rests, such as IE or US-MN"}
+    )
+    carrier_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the carrier rests, as dates"})
+    lab: str = field(default="", metadata={"doc": "name of the lab"})
+    lab_address: tuple[str, ...] = field(default=(), metadata={"doc": "the lab's address, line by line"})
+    lab_zone: str = field(default="UTC", metadata={"doc": "the lab's time zone, such as Europe/Dublin"})
+    lab_holidays: tuple[str, ...] = field(
+        default=(), metadata={"doc": "countries or regions on whose holidays the lab is shut, such as IE or US-MN"}
+    )
+    lab_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the lab is shut, as dates"})
+    larvae_days: int = field(default=0, metadata={"doc": "days frozen larvae may wait for the lab (0: no limit)"})
     window_days: int = field(default=7, metadata={"doc": "days between water or sediment and larvae of a site"})
     ice_check_min: int = field(default=120, metadata={"doc": "minutes between ice checks on the way to the freezer"})
     waiver_word: str = field(
@@ -121,7 +127,8 @@ class Settings:
         metadata={"doc": "on a channel that loses texts, a bare OK again within these seconds is read back"},
     )
     emergency: str = field(default="112", metadata={"doc": "local emergency number"})
-    tags: TagBlock = field(default=TagBlock(), metadata={"doc": "the programme's tags: first number, count, width"})
+    tags: TagBlock = field(default=TagBlock(), metadata={"doc": "the programme's tags: first, count, width, check"})
+    tag_label: str = field(default="", metadata={"doc": "words on each printed tag slip, at most 24 letters"})
     sites: tuple[Site, ...] = field(default=(), metadata={"doc": "the water bodies, each a [[sites]] table"})
     join_words: tuple[str, ...] = field(
         default=(), metadata={"doc": "plain words that a second phone joins with, a number is added"}
@@ -133,96 +140,3 @@ class Settings:
             if site.code == code:
                 return site
         raise SettingsError(f"there is no site {code!r} in programme {self.code}")
-
-
-def settings_from(table: dict[str, Any], file: str = "programme.toml") -> Settings:
-    """Settings from a parsed file; raises SettingsError naming the file, the setting and the reason."""
-    known = {f.name: f for f in fields(Settings)}
-    for name in table:
-        if name not in known:
-            raise SettingsError(f"{file}: there is no setting {name!r}; the settings are {', '.join(known)}")
-    values = dict(table)
-    try:
-        if "tags" in values:
-            values["tags"] = TagBlock(**values["tags"])
-        values["sites"] = tuple(_site(site) for site in values.get("sites", []))
-        for name in ("join_words", "carrier_days", "receiving_days"):
-            if name in values:
-                values[name] = tuple(values[name])
-        settings = Settings(**values)
-    except TypeError as error:
-        raise SettingsError(f"{file}: {str(error).split('__init__() ')[-1]}") from None
-    _check(settings, file)
-    return settings
-
-
-def _site(table: dict[str, Any]) -> Site:
-    return Site(**{**table, "words": tuple(table.get("words", [])), "protected": tuple(table.get("protected", []))})
-
-
-def _check(settings: Settings, file: str) -> None:
-    for f in fields(Settings):
-        _check_number(f.name, getattr(f.type, "__name__", ""), getattr(settings, f.name), file)
-    if not settings.sites:
-        raise SettingsError(f"{file}: a programme needs at least one [[sites]] table with code and name")
-    if not settings.join_words:
-        raise SettingsError(f"{file}: join_words needs at least one word")
-    if settings.target < 1:
-        raise SettingsError(f"{file}: target = {settings.target} must be at least 1")
-    _check_safe(settings, file)
-    for name in ("carrier_days", "receiving_days"):
-        days = getattr(settings, name)
-        if not days or not set(days) <= set(range(1, 8)):
-            raise SettingsError(f"{file}: {name} = {list(days)} must be some of 1 (Monday) to 7 (Sunday)")
-    _check_word(file, "bottle", settings.bottle, BOTTLES)
-    _check_word(file, "disinfectant", settings.disinfectant, DISINFECTANTS)
-    for site in settings.sites:
-        if not all(isinstance(text, str) and text for text in (site.code, site.name, *site.words)):
-            raise SettingsError(f"{file}: code, name and words of site {site.name!r} must be text in quotes")
-        _check_word(file, f"disinfectant of {site.code}", site.disinfectant, ("", *DISINFECTANTS))
-        try:
-            ZoneInfo(site.zone)
-        except (ValueError, OSError, KeyError, TypeError):
-            raise SettingsError(
-                f"{file}: zone {site.zone!r} of {site.code} is no time zone, like Europe/Dublin"
-            ) from None
-
-
-def _check_safe(settings: Settings, file: str) -> None:
-    """A programme may be more careful than these, never less."""
-    tags = settings.tags
-    if not 3 <= tags.width <= 8 or tags.first < 0 or tags.first + tags.count > 10 ** (tags.width - 1):
-        raise SettingsError(
-            f"{file}: tags from {tags.first}, {tags.count} of them, don't fit {tags.width} digits (3 to 8)"
-        )
-    if not 0 < settings.bleach_percent <= 50 or settings.drift_m < 1:
-        raise SettingsError(f"{file}: bleach_percent must be 50 or less, drift_m 1 or more")
-    if settings.bleach_strength_percent >= LEAST_LABEL_PERCENT:
-        words = "household bleach can't be made that strong, ask who wrote the permit what is meant"
-        raise SettingsError(f"{file}: bleach_strength_percent = {settings.bleach_strength_percent}: {words}")
-    if settings.target > settings.tags.count:
-        raise SettingsError(f"{file}: target = {settings.target} is more than the {settings.tags.count} tags there are")
-    for name, most in MOST.items():
-        if getattr(settings, name) > most:
-            raise SettingsError(
-                f"{file}: {name} = {getattr(settings, name)} is more than {most}: no volunteer wades that"
-            )
-    if settings.thunder_wait_min < LEAST_SHELTER_MIN:
-        raise SettingsError(f"{file}: thunder_wait_min must be {LEAST_SHELTER_MIN} or more")
-
-
-def _check_number(name: str, kind: str, value: Any, file: str) -> None:
-    numbers = {"int": (int, "a whole number"), "float": ((int, float), "a number")}
-    if kind in numbers:
-        types, words = numbers[kind]
-        if isinstance(value, bool) or not isinstance(value, types) or value < 0:  # type: ignore[arg-type]
-            raise SettingsError(f"{file}: {name} = {value!r} must be {words}, 0 or more")
-    elif kind in ("str", "bool") and type(value).__name__ != kind:
-        raise SettingsError(
-            f"{file}: {name} = {value!r} must be {'text in quotes' if kind == 'str' else 'true or false'}"
-        )
-
-
-def _check_word(file: str, name: str, word: str, valid: tuple[str, ...]) -> None:
-    if word not in valid:
-        raise SettingsError(f"{file}: {name} {word!r} must be one of {', '.join(filter(None, valid))}")
