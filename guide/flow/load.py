@@ -17,6 +17,9 @@ from guide.flow.settings import Settings
 FILE_MARK = "#= file "
 """Starts each file in the one text a book is stored as."""
 
+RULES = "rules.toml"
+"""The trade's rules stand beside the flows and are no part of the book: they are held against it."""
+
 SPECIAL = ("programme.toml", "phrases.toml", "replies.toml")
 UNSURE_WORDS = ("idk", "dunno", "no idea", "not sure", "dont know", "cant tell", "i dont know", "unsure")
 """Ways to say UNSURE, at every step that offers it."""
@@ -34,6 +37,7 @@ _STEP_KEYS = (
     "carry",
     "tag_must",
     "fields",
+    "acts",
     "then",
 )
 _BRANCH_KEYS = ("on", "if", "do", "call", "go")
@@ -47,7 +51,7 @@ def shipped_flows() -> Path:
 
 def book_text(folder: Path, programme: str | None = None) -> str:
     """All flow files of a folder as one text; the text ``programme`` stands in for its settings file."""
-    files = {path.name: path for path in sorted(folder.glob("*.toml"))}
+    files = {path.name: path for path in sorted(folder.glob("*.toml")) if path.name != RULES}
     if not files:
         raise FlowError(str(folder), "", "there are no flow files (*.toml) in this folder")
     parts = []
@@ -179,6 +183,7 @@ class _Reader:
             table.get("carry", ""),
             table.get("tag_must", "free"),
             tuple(self.branch(flow, name, branch) for branch in table.get("then", [])),
+            _names(table.get("acts", [])),
         )
         for word, valid in ((step.about, ("visit", "sample")), (step.tag_must, ("free", "kept"))):
             if word not in valid:

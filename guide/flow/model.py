@@ -41,7 +41,8 @@ class Step(NamedTuple):
     """One prompt and the kind of reply it takes.
 
     ``say`` and ``why`` are texts by language. ``save`` names the answer in the record ("" saves nothing), ``about``
-    says what the answer belongs to (``visit`` or ``sample``). ``carry`` is the reply that carries on, where that
+    says what the answer belongs to (``visit`` or ``sample``). ``acts`` state what the prompt has people do, in the words
+    of the trade's rules (``rules.toml``). ``carry`` is the reply that carries on, where that
     isn't the kind's first. ``tag_must`` is ``free`` for a new slip, ``kept`` for a bag already in the record.
     """
 
@@ -56,6 +57,7 @@ class Step(NamedTuple):
     carry: str = ""
     tag_must: str = "free"
     branches: tuple[Branch, ...] = ()
+    acts: tuple[str, ...] = ()
 
     @property
     def id(self) -> str:
