@@ -8,17 +8,15 @@ entries, projections, state, timers and texts out are written; the transaction c
 
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
-from random import Random
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING, NamedTuple
 
 from guide.errors import WadelineError
 from guide.flow.model import FlowBook
 from guide.flow.replies.clean import plain
 from guide.gateway import relay
 from guide.gateway.digests import looks_like_digest, take_digest
-from guide.gateway.door import Door
 from guide.record.log import Entry
 from guide.record.look import RecordSnapshot
 from guide.record.store import PhoneRow, SeatRow, Store, TextOut, stamp
@@ -32,6 +30,11 @@ from guide.talk.timers import fire
 from guide.talk.turn import Talk, Turn
 from guide.talk.words import is_danger
 
+if TYPE_CHECKING:
+    from random import Random
+
+    from guide.gateway.door import Door
+
 LEADER_LETTER = "L"
 _PAIR_LETTERS = "ABCDEFGHIJKMNOPQRSTUVWXYZ"
 _SAME_DAY = timedelta(hours=18)
@@ -43,8 +46,7 @@ class OtherWordsError(WadelineError):
     """A message id came again with other words."""
 
 
-@dataclass(frozen=True)
-class TextIn:
+class TextIn(NamedTuple):
     """A text as a gateway got it. ``ext_id`` is the gateway's own id, ``sent_at`` when the phone says it was sent.
 
     ``gateway`` is ``line`` where a given time moves the clock (the pipe), ``number`` where texts come over a number.
@@ -69,9 +71,9 @@ class Exchange:
         store: Store,
         book: FlowBook,
         load: Callable[[str], Talk],
-        random: Random,
+        random: "Random",
         lossy: bool = False,
-        door: Door | None = None,
+        door: "Door | None" = None,
     ) -> None:
         self.store, self.book, self.random, self.lossy, self.door = store, book, random, lossy, door
         self._load = load
@@ -181,11 +183,11 @@ class Exchange:
 
     # The door
 
-    def _lets_in(self, door: Door, phone: PhoneRow, text: str, coordinates: bool, now: datetime) -> bool:
+    def _lets_in(self, door: "Door", phone: PhoneRow, text: str, coordinates: bool, now: datetime) -> bool:
         known = coordinates or phone.seat is not None
         return door.lets_in(phone.number, known, now) or (known and is_danger(text))
 
-    def _too_fast(self, door: Door, phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:
+    def _too_fast(self, door: "Door", phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:
         """Kept, not worked: a flood from one phone must not hold up the others."""
         self.store.end_turn(turn, phone.seat, None)
         if phone.seat is None or not door.says_slow(phone.number):
@@ -322,6 +324,8 @@ class Exchange:
     def _new_visit(
         self, phone: PhoneRow, text: str, turn: int, now: datetime, group_code: str | None = None
     ) -> list[TextOut]:
+        from zoneinfo import ZoneInfo
+
         settings, code8 = self.book.settings, self._free_code()
         visit = f"{self.store.origin}-{code8.lower()}"
         zone = ZoneInfo(settings.sites[0].zone)
@@ -490,6 +494,8 @@ class Exchange:
             return self._apply(seat, decision, turn, now)
 
     def _said_late(self, seat: SeatRow, says: Sequence[Say], due: datetime) -> tuple[Say, ...]:
+        from zoneinfo import ZoneInfo
+
         zone = self._talk(seat.book_hash).book.settings.sites[0].zone
         late = self.words_of("late", due=due.astimezone(ZoneInfo(zone)).strftime("%H:%M"))
         return tuple(say._replace(text=f"{late} {say.text}") for say in says)

@@ -11,9 +11,8 @@ import queue
 import sqlite3
 import threading
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
 from datetime import UTC, datetime
-from typing import Any, BinaryIO
+from typing import Any, BinaryIO, NamedTuple
 
 from guide.errors import WadelineError
 from guide.gateway.exchange import Exchange, OtherWordsError, TextIn
@@ -29,8 +28,7 @@ class LineError(WadelineError):
     """An input line can't be used; says what is wrong with it."""
 
 
-@dataclass(frozen=True)
-class Line:
+class Line(NamedTuple):
     """One input line: a text, or a tick of the clock. ``at`` is the time it gives, if it gives one."""
 
     text: TextIn | None

@@ -1,9 +1,8 @@
 """Words between seats and coordinators: DESK questions, danger and alarms to the one side, ``TO`` to the other."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from guide.flow.replies.clean import clean
 from guide.record.log import Entry
@@ -21,8 +20,7 @@ _NEWS = {"desk_question": "relay.question", "danger": "relay.danger", "alarm": "
 _COUNTED = {"out_count": "relay.out", "danger": "relay.what"}
 
 
-@dataclass(frozen=True)
-class ToWords:
+class ToWords(NamedTuple):
     """A coordinator's text for a seat: whose word, and the words."""
 
     word: str

@@ -2,7 +2,6 @@
 
 import hashlib
 import json
-import secrets
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
 
@@ -100,6 +99,8 @@ def links(at: Link, entries: Iterable[Entry]) -> Iterator[tuple[Entry, str, LogR
         seq += 1
         data, salt = entry.data, ""
         if entry.words is not None:
+            import secrets  # few entries hold words, and a start-up feels the import
+
             salt = secrets.token_hex(8)
             data = {**data, "words": words_hash(salt, entry.words)}
         fields = (

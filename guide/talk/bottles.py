@@ -2,9 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date, timedelta
-from zoneinfo import ZoneInfo
 
-from guide.field.windows import check_window, preserve_by
 from guide.flow.registry import Blank
 from guide.talk import samples
 from guide.talk.snapshot import SampleView
@@ -125,21 +123,23 @@ def _bycatch(what: str) -> Callable[[Turn], None]:
 
 def _local(turn: Turn, hours: float) -> str:
     """A moment that many hours from now, as people at the site say it."""
-    zone = ZoneInfo(turn.site.zone if turn.site else "UTC")
-    return (turn.now + timedelta(hours=hours)).astimezone(zone).strftime("%a %d %b %H:%M")
+    return (turn.now + timedelta(hours=hours)).astimezone(turn.zone).strftime("%a %d %b %H:%M")
 
 
 def _preserve_by(turn: Turn) -> str:
-    zone = ZoneInfo(turn.site.zone if turn.site else "UTC")
-    return preserve_by(turn.now, preserve_h=turn.settings.preserve_h).astimezone(zone).strftime("%a %d %b %H:%M")
+    from guide.field.windows import preserve_by
+
+    return preserve_by(turn.now, preserve_h=turn.settings.preserve_h).astimezone(turn.zone).strftime("%a %d %b %H:%M")
 
 
 def say_days_apart(turn: Turn) -> None:
     """Larvae of today beside the site's last water or sediment: days between them, and whether they still count."""
+    from guide.field.windows import check_window
+
     taken = turn.snapshot.last_bottle_day(turn.site.code) if turn.site and turn.kept() else None
     if taken is None or turn.site is None:
         return
-    today = turn.now.astimezone(ZoneInfo(turn.site.zone)).date()
+    today = turn.now.astimezone(turn.zone).date()
     window = check_window(date.fromisoformat(taken), today, today, turn.settings.window_days)
     days = abs((today - date.fromisoformat(taken)).days)
     turn.log("days_apart", {"days": days, "state": window.state})

@@ -2,10 +2,13 @@
 
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
+from typing import TYPE_CHECKING
 
-from guide.field.wading import WadingLimits, check_wading, drift_speed_m_s
 from guide.talk import bottles, gear, plan
 from guide.talk.turn import Turn
+
+if TYPE_CHECKING:
+    from guide.field.wading import WadingLimits
 
 MANY_PEOPLE = 4
 """From so many people on there may be a second pair: the word to join with is said."""
@@ -26,19 +29,25 @@ def most_in_water(turn: Turn) -> int:
     return max(0, min(people - 1, people - minors))
 
 
-def wading_limits(turn: Turn) -> WadingLimits:
+def wading_limits(turn: Turn) -> "WadingLimits":
     """The programme's limits for wading."""
+    from guide.field.wading import WadingLimits
+
     s = turn.settings
     return WadingLimits(s.knee_cm / 100, s.speed_most_m_s, s.depth_speed_most_m2_s)
 
 
 def drift_speed(turn: Turn) -> float:
     """Speed of the water from the stick, m/s; 0 before it was timed."""
+    from guide.field.wading import drift_speed_m_s
+
     seconds = number(turn, "drift_s", STILL_S)
     return drift_speed_m_s(turn.settings.drift_m, max(seconds, 0.1))
 
 
 def _drift_unsafe(turn: Turn) -> bool:
+    from guide.field.wading import check_wading
+
     return not check_wading(number(turn, "depth_m"), drift_speed(turn), wading_limits(turn)).ok
 
 

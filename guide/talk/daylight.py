@@ -3,27 +3,33 @@
 import re
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING
 
-from guide.field.daylight import SunTimes, last_specimen_at, sun_times
-from guide.field.pace import seconds_each_by_pair, seconds_each_together
 from guide.flow.registry import Blank
 from guide.talk.decision import TimerChange
 from guide.talk.turn import Turn
+
+if TYPE_CHECKING:
+    from guide.field.daylight import SunTimes
 
 WARN_BEFORE_MIN = 60
 _BAGS = re.compile(r"(\d+)\s*(?:zip\s*)?bags?\b", re.IGNORECASE)
 
 
-def _sun(turn: Turn) -> SunTimes | None:
+def _sun(turn: Turn) -> "SunTimes | None":
+    from guide.field.daylight import sun_times
+
     site = turn.site
     if site is None or site.lat is None or site.lon is None:
         return None
-    return sun_times(site.lat, site.lon, turn.now.astimezone(ZoneInfo(site.zone)).date())
+    return sun_times(site.lat, site.lon, turn.now.astimezone(turn.zone).date())
 
 
 def _last_larva(turn: Turn) -> datetime | None:
     """When the last larva is bagged if all pairs go on as they do; None before there is a pace."""
+    from guide.field.daylight import last_specimen_at
+    from guide.field.pace import seconds_each_by_pair, seconds_each_together
+
     kept: dict[str, list[datetime]] = {}
     for seat, at in turn.snapshot.kept_times():
         kept.setdefault(seat, []).append(at)
@@ -36,7 +42,7 @@ def _last_larva(turn: Turn) -> datetime | None:
 def _clock(turn: Turn, at: datetime | None) -> str:
     if at is None:
         return "?"
-    return at.astimezone(ZoneInfo(turn.site.zone if turn.site else "UTC")).strftime("%H:%M")
+    return at.astimezone(turn.zone).strftime("%H:%M")
 
 
 def _sunset(turn: Turn) -> str:

@@ -3,10 +3,13 @@
 from collections.abc import Callable, Mapping
 from datetime import datetime, timedelta
 from math import ceil
+from typing import TYPE_CHECKING
 
-from guide.field.dilution import Mix, mix_by_volume, mix_to_strength
 from guide.flow.registry import Blank
 from guide.talk.turn import Turn
+
+if TYPE_CHECKING:
+    from guide.field.dilution import Mix
 
 LONGEST_KIT = 8
 LABEL_LEAST_PERCENT, LABEL_MOST_PERCENT = 5.0, 9.0
@@ -93,8 +96,10 @@ def _gear_drying(turn: Turn) -> None:
     turn.start_timer("gear", minutes)
 
 
-def mix(turn: Turn) -> Mix:
+def mix(turn: Turn) -> "Mix":
     """Bleach and water for this tub."""
+    from guide.field.dilution import mix_by_volume, mix_to_strength
+
     label, strength = _number(turn, "label_percent"), turn.settings.bleach_strength_percent
     if strength and label > strength:
         return mix_to_strength(_number(turn, "tub_l") or 1, strength, label)

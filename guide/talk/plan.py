@@ -2,9 +2,7 @@
 
 from collections.abc import Callable, Mapping
 from datetime import date, datetime, time, timedelta
-from zoneinfo import ZoneInfo
 
-from guide.field.ship_days import Calendar, Rules, arrival_day
 from guide.flow.registry import Blank
 from guide.talk.turn import Turn
 
@@ -20,6 +18,8 @@ def _day(turn: Turn) -> date:
 
 def _water_in_time(turn: Turn) -> bool:
     """Taken at noon and handed over that day: is it opened at the lab before its hours are over?"""
+    from guide.field.ship_days import Calendar, Rules, arrival_day
+
     settings, day = turn.settings, _day(turn)
     carrier, lab = Calendar(frozenset(settings.carrier_days)), Calendar(frozenset(settings.receiving_days))
     if not carrier.is_open(day):
@@ -35,8 +35,7 @@ def _larvae_only(turn: Turn) -> None:
 
 
 def _arrived(turn: Turn) -> None:
-    zone = ZoneInfo(turn.site.zone if turn.site else "UTC")
-    turn.log("arrived", {"local_date": turn.now.astimezone(zone).date().isoformat()})
+    turn.log("arrived", {"local_date": turn.now.astimezone(turn.zone).date().isoformat()})
 
 
 def _limit(turn: Turn) -> str:

@@ -1,15 +1,16 @@
 """Samples in the talk: opened, measured, named, tagged, kept or void; and several of them in one text."""
 
 import re
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from guide.field.tags import is_valid
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import quote
-from guide.flow.replies.sample import SampleReading, read_samples
 from guide.talk.snapshot import SampleView
 from guide.talk.state import MOST_QUEUED
 from guide.talk.turn import Turn
+
+if TYPE_CHECKING:
+    from guide.flow.replies.sample import SampleReading
 
 WHOLE = ("length_mm", "family", "tag")
 LENGTH_FLAGS = ("odd_length_mm", "under_minimum")
@@ -179,7 +180,7 @@ def has_several(turn: Turn) -> bool:
     parts = [part for part in _PARTS.split(turn.text) if part.strip()]
     if len(parts) < 2 and turn.step.id not in ("larva.look", "larva.pace", "net.spot", "net.bank"):
         return False
-    readings = read_samples(turn.text, _whole(turn))
+    readings = _readings(turn)
     if len(parts) < 2:
         return len(readings) == 1 and not readings[0].problem
     return any({"length_mm", "tag"} <= set(reading.fields) for reading in readings)
@@ -189,7 +190,7 @@ def take_several(turn: Turn) -> None:
     """Keeps the good ones at once and queues the others to be asked singly."""
     good: list[str] = []
     known: list[str] = []
-    for reading in read_samples(turn.text, _whole(turn)):
+    for reading in _readings(turn):
         given = dict(reading.fields)
         problem = reading.problem or _tag_problem_code(turn, given["tag"])
         if "tag" in given and _is_known(turn, given):
@@ -210,9 +211,13 @@ def take_several(turn: Turn) -> None:
     turn.value = None
 
 
-def _whole(turn: Turn) -> Asked:
+def _readings(turn: Turn) -> "list[SampleReading]":
+    """The text read as whole samples, whatever the step asks for."""
+    from guide.flow.replies.sample import read_samples
+
     step = turn.book.step("larva.brisk")
-    return turn.asked._replace(options=(), fields=WHOLE, least=step.asked.least, most=step.asked.most)
+    asked = turn.asked._replace(options=(), fields=WHOLE, least=step.asked.least, most=step.asked.most)
+    return read_samples(turn.text, asked)
 
 
 def _tag_problem_code(turn: Turn, code: str) -> str:
@@ -220,7 +225,7 @@ def _tag_problem_code(turn: Turn, code: str) -> str:
     return "tag_unknown" if tag is None else "" if tag.status == "free" else f"tag_{tag.status}"
 
 
-def _queue(turn: Turn, reading: SampleReading, problem: str) -> None:
+def _queue(turn: Turn, reading: "SampleReading", problem: str) -> None:
     queued = {**reading.fields, "said": quote(reading.text), "problem": problem}
     if len(turn.state.queue) < MOST_QUEUED:
         turn.state.queue.append(queued)
@@ -228,9 +233,9 @@ def _queue(turn: Turn, reading: SampleReading, problem: str) -> None:
         turn.lead(turn.phrase("queue_full", {"said": queued["said"]}))
 
 
-def _part(turn: Turn) -> SampleReading | None:
+def _part(turn: Turn) -> "SampleReading | None":
     """A text read as one sample or a part of one."""
-    readings = read_samples(turn.text, _whole(turn))
+    readings = _readings(turn)
     return readings[0] if len(readings) == 1 and readings[0].fields else None
 
 
@@ -244,6 +249,8 @@ def keep_part(turn: Turn) -> None:
 
 def joined(turn: Turn) -> Reading | None:
     """A sample made whole: by the rest of one that was begun, or by the one thing that was wrong, such as its tag."""
+    from guide.field.tags import is_valid
+
     part = _part(turn)
     if part is None or part.problem in ("check_digit", "odd_length"):
         return None

@@ -3,8 +3,7 @@
 import string
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any, NamedTuple
-from zoneinfo import ZoneInfo
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from guide.flow.machine import Conversation, TalkMachine
 from guide.flow.model import FlowBook, Step
@@ -15,6 +14,12 @@ from guide.record.log import Entry
 from guide.talk.decision import Say, TimerChange
 from guide.talk.snapshot import SampleView, SeatFacts, Snapshot, TagView
 from guide.talk.state import SeatState
+
+if TYPE_CHECKING:
+    from zoneinfo import ZoneInfo
+
+_TOLD_BY_THE_DAY = ("date", "time")
+"""Reply kinds that are read against local time."""
 
 
 class Talk(NamedTuple):
@@ -76,11 +81,17 @@ class Turn:
         return next((site for site in self.settings.sites if site.code == code), None)
 
     @property
+    def zone(self) -> "ZoneInfo":
+        """Local time at the site; UTC before the site is known."""
+        from zoneinfo import ZoneInfo  # most texts need no local time, and a start-up feels the import
+
+        return ZoneInfo(self.site.zone if self.site else "UTC")
+
+    @property
     def asked(self) -> Asked:
         """What this step asks for, with its options from the settings and the local time filled in."""
-        asked = self.step.asked
-        zone = self.site.zone if self.site else "UTC"
-        return asked._replace(tag_width=self.settings.tags.width, now=self.now.astimezone(ZoneInfo(zone)))
+        now = self.now.astimezone(self.zone) if self.step.kind in _TOLD_BY_THE_DAY else None
+        return self.step.asked._replace(tag_width=self.settings.tags.width, now=now)
 
     # What is written and said
 
