@@ -7,29 +7,40 @@ from typing import Any
 
 from guide.record.fold_lab import LAB_WRITERS
 from guide.record.log import LogRow, to_json
+from guide.record.rivals import FLAGS_OF, settled
 
 SAMPLE_ANSWERS = ("length_mm", "family", "tag")
 """Answers about a sample that have a column of their own."""
+
+_UNDOES_ACCEPTANCE = frozenset(
+    ("answer", "fix", "void", "flag", "unflag", "swap", "sample_opened", "contamination", "remedy", "note")
+)
+"""Entries after which a visit that was accepted must be looked at again; of answers, only those about a sample."""
 
 
 def fold(db: sqlite3.Connection, row: LogRow) -> None:
     """Applies one entry to the projections. An entry of a kind that changes none is passed over."""
     data = json.loads(row.data)
     if row.supersedes and row.sample_uid:
-        _drop_effects(db, row)
+        data = settled(db, row, data, SAMPLE_ANSWERS)
+        _drop_effects(db, row, data)
     writer = _WRITERS.get(row.kind)
     if writer is not None:
         writer(db, row, data)
+    if row.kind in _UNDOES_ACCEPTANCE and (row.kind != "answer" or row.sample_uid):
+        db.execute("UPDATE visit SET accepted_at = NULL WHERE uid = ? AND accepted_at IS NOT NULL", (row.stream,))
 
 
-def _drop_effects(db: sqlite3.Connection, row: LogRow) -> None:
-    """A superseded answer takes its flags with it."""
-    db.execute(
-        "DELETE FROM sample_flag WHERE sample = ? AND entry IN "
-        "(SELECT log.id FROM log JOIN origin ON origin.id = log.origin "
-        " WHERE origin.uid || '/' || stream || '/' || seq = ? AND sample_uid = ?)",
-        (row.sample_uid, row.supersedes, row.sample_uid),
-    )
+def _drop_effects(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """A superseded answer takes the flags it brought with it; those that somebody set by hand stay."""
+    for name in SAMPLE_ANSWERS:
+        for flag in FLAGS_OF.get(name, ()) if name in data else ():
+            db.execute(
+                "DELETE FROM sample_flag WHERE sample = ? AND flag = ? AND entry IN "
+                "(SELECT log.id FROM log JOIN origin ON origin.id = log.origin WHERE sample_uid = ? "
+                " AND (supersedes IS NOT NULL OR origin.uid || '/' || stream || '/' || seq = ?))",
+                (row.sample_uid, flag, row.sample_uid, row.supersedes),
+            )
 
 
 def _visit_opened(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -77,28 +88,43 @@ def _visit_answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
 
 def _sample_answer(db: sqlite3.Connection, row: LogRow, name: str, data: dict[str, Any]) -> None:
     if name == "tag":
-        _take_tag(db, row, data["tag"])
+        _set_sample_tag(db, row, row.sample_uid, data["tag"])
+        return
     db.execute(f"UPDATE sample SET {name} = ? WHERE uid = ?", (data[name], row.sample_uid))
     if name == "family":
         db.execute("UPDATE sample SET sure = ? WHERE uid = ?", (data.get("sure"), row.sample_uid))
 
 
-def _take_tag(db: sqlite3.Connection, row: LogRow, code: str) -> None:
+def _set_sample_tag(db: sqlite3.Connection, row: LogRow, uid: str | None, code: str) -> None:
     """A sample takes a tag; a tag it had before is free again."""
-    _set_tag(db, row, "free", "sample = ?", row.sample_uid)
-    db.execute(
-        "UPDATE tag SET status = 'used', sample = ? WHERE code = ? AND (programme, practice) = "
-        "(SELECT programme, practice FROM visit WHERE uid = ?)",
-        (row.sample_uid, code, row.stream),
-    )
+    before = db.execute("SELECT tag FROM sample WHERE uid = ?", (uid,)).fetchone()
+    db.execute("UPDATE sample SET tag = ? WHERE uid = ?", (code, uid))
+    for changed in {code, *(before or ())} - {None}:
+        _assign_in_pool(db, _pool(db, row), changed)
 
 
-def _set_tag(db: sqlite3.Connection, row: LogRow, status: str, where: str, value: str | None) -> None:
-    owner = "NULL" if status == "free" else "sample"
+def _pool(db: sqlite3.Connection, row: LogRow) -> tuple[str, int]:
+    """The pool of tags that a visit takes from: a programme's, of practice or of real work."""
+    found = db.execute("SELECT programme, practice FROM visit WHERE uid = ?", (row.stream,)).fetchone()
+    return (found[0], found[1])
+
+
+def _assign_in_pool(db: sqlite3.Connection, pool: tuple[str, int], code: str) -> None:
+    """Who has a tag: the first sample with it that counts, else the first void one (then the tag is void), else none.
+
+    By this rule a tag that came in twice stays with whom it was here first, in whatever order samples then change. A
+    tag that the desk made void stays void.
+    """
+    owner = db.execute(
+        "SELECT sample.uid, sample.status FROM sample JOIN visit ON visit.uid = visit WHERE tag = ? "
+        "AND programme = ? AND practice = ? ORDER BY sample.status = 'void', sample.rowid LIMIT 1",
+        (code, *pool),
+    ).fetchone()
+    uid, status = (owner[0], "void" if owner[1] == "void" else "used") if owner else (None, "free")
     db.execute(
-        f"UPDATE tag SET status = ?, sample = {owner} WHERE (programme, practice) = "
-        f"(SELECT programme, practice FROM visit WHERE uid = ?) AND {where}",
-        (status, row.stream, value),
+        "UPDATE tag SET status = ?, sample = ? WHERE code = ? AND programme = ? AND practice = ? "
+        "AND NOT (status = 'void' AND sample IS NULL)",
+        (status, uid, code, *pool),
     )
 
 
@@ -134,7 +160,9 @@ def _kept(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 
 def _void(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     _set_sample(db, row, status="void", void_reason=data["reason"])
-    _set_tag(db, row, "void", "sample = ?", row.sample_uid)
+    (code,) = db.execute("SELECT tag FROM sample WHERE uid = ?", (row.sample_uid,)).fetchone()
+    if code is not None:
+        _assign_in_pool(db, _pool(db, row), code)
 
 
 def _flag(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -145,15 +173,18 @@ def _add_flag(db: sqlite3.Connection, row: LogRow, flag: str) -> None:
     db.execute("INSERT OR REPLACE INTO sample_flag VALUES (?, ?, ?)", (row.sample_uid, flag, row.id))
 
 
+def _unflag(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    db.execute("DELETE FROM sample_flag WHERE sample = ? AND flag = ?", (row.sample_uid, data["flag"]))
+
+
 def _swap(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """Two samples change tags with each other."""
     for uid, tag in data["tags"].items():
-        db.execute("UPDATE sample SET tag = ? WHERE uid = ?", (tag, uid))
-        db.execute(
-            "UPDATE tag SET sample = ? WHERE code = ? AND (programme, practice) = "
-            "(SELECT programme, practice FROM visit WHERE uid = ?)",
-            (uid, tag, row.stream),
-        )
+        _set_sample_tag(db, row, uid, tag)
+
+
+def _accepted(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    db.execute("UPDATE visit SET accepted_at = ? WHERE uid = ?", (row.at, row.stream))
 
 
 def _contamination(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -215,6 +246,12 @@ def _tags_loaded(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> N
         "INSERT OR IGNORE INTO tag (programme, practice, code, status) VALUES (?, ?, ?, 'free')",
         [(data["programme"], data["practice"], code) for code in data["codes"]],
     )
+    pool = (data["programme"], data["practice"])
+    carried = db.execute(
+        "SELECT DISTINCT tag FROM sample JOIN visit ON visit.uid = visit WHERE programme = ? AND practice = ?", pool
+    )
+    for code in {code for (code,) in carried} & set(data["codes"]):
+        _assign_in_pool(db, pool, code)
 
 
 _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]] = {
@@ -227,6 +264,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "kept": _kept,
     "void": _void,
     "flag": _flag,
+    "unflag": _unflag,
     "swap": _swap,
     "contamination": _contamination,
     "remedy": _remedy,
@@ -235,6 +273,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "kit_used": _kit_used,
     "kit_disinfected": _kit_disinfected,
     "visit_closed": _visit_closed,
+    "accepted": _accepted,
     "tags_loaded": _tags_loaded,
     **LAB_WRITERS,
 }

@@ -2,7 +2,7 @@
 
 import hashlib
 import sqlite3
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
 from guide.record.fold import fold
@@ -15,27 +15,60 @@ _LOG = (
 )
 
 
+_LOG_AGAIN = """
+CREATE TABLE origin (id, uid); CREATE TABLE log (id, origin, stream, seq, sample_uid, data, supersedes);
+CREATE INDEX log_sample ON log(sample_uid); CREATE INDEX log_ref ON log(stream, seq);
+CREATE INDEX log_supersedes ON log(supersedes);
+"""
+_LOOKED_UP = (
+    "WITH old AS (SELECT supersedes AS ref FROM log WHERE supersedes IS NOT NULL) "
+    "SELECT log.id, origin, stream, seq, sample_uid, data, supersedes FROM log JOIN origin ON origin.id = log.origin "
+    "WHERE supersedes IS NOT NULL OR origin.uid || '/' || stream || '/' || seq IN (SELECT ref FROM old)"
+)
+"""What ``fold`` looks up in the log: entries that take another's place, and those whose place was taken."""
+
+_TAGS = (
+    "SELECT sample.uid, sample.tag, visit.programme, tag.status, tag.sample, owner.tag "
+    "FROM sample JOIN visit ON visit.uid = sample.visit "
+    "LEFT JOIN tag ON tag.programme = visit.programme AND tag.practice = visit.practice AND tag.code = sample.tag "
+    "LEFT JOIN sample AS owner ON owner.uid = tag.sample "
+    "WHERE sample.status = 'kept' AND sample.tag IS NOT NULL "
+    "AND NOT (tag.status IS 'used' AND tag.sample IS sample.uid)"
+)
+
+Watch = Callable[[Iterable[LogRow], int, str], Iterable[LogRow]]
+"""Hands on entries as they are worked and may show how many of the total are done."""
+
+
+def unwatched(rows: Iterable[LogRow], total: int, label: str) -> Iterable[LogRow]:
+    """Shows nothing."""
+    return rows
+
+
 @dataclass
 class Verified:
-    """What was found: problems in words, counts, and the mark of each closed visit."""
+    """What was found: problems in words, doubts that are no damage, counts, and the mark of each closed visit."""
 
     problems: list[str] = field(default_factory=list)
+    doubts: list[str] = field(default_factory=list)
     entries: int = 0
     chains: int = 0
     marks: dict[str, str] = field(default_factory=dict)
 
 
-def verify(db: sqlite3.Connection) -> Verified:
+def verify(db: sqlite3.Connection, watch: Watch = unwatched) -> Verified:
     """Checks a record that is open; changes nothing."""
     found = Verified()
     db.execute("BEGIN")
     try:
+        (total,) = db.execute("SELECT count(*) FROM log").fetchone()
         _check_file(db, found)
         _check_triggers(db, found)
-        heads = _check_chains(db, found)
+        heads = _check_chains(watch(log_rows(db, "origin, stream, seq"), total, "chains"), found)
         _check_heads(db, heads, found)
         _check_words(db, found)
-        _check_projections(db, found)
+        _check_projections(db, watch(log_rows(db), total, "tables"), found)
+        _check_tags(db, found)
     finally:
         db.execute("ROLLBACK")
     return found
@@ -64,10 +97,10 @@ def _check_triggers(db: sqlite3.Connection, found: Verified) -> None:
             found.problems.append(f"the flow book {book_hash[:8]} was changed: its hash doesn't fit")
 
 
-def _check_chains(db: sqlite3.Connection, found: Verified) -> dict[tuple[str, str], str]:
+def _check_chains(rows: Iterable[LogRow], found: Verified) -> dict[tuple[str, str], str]:
     heads: dict[tuple[str, str], str] = {}
     seqs: dict[tuple[str, str], int] = {}
-    for row in log_rows(db, "origin, stream, seq"):
+    for row in rows:
         found.entries += 1
         chain = (row.origin, row.stream)
         if row.seq != seqs.get(chain, 0) + 1:
@@ -109,18 +142,14 @@ def _check_words(db: sqlite3.Connection, found: Verified) -> None:
             found.problems.append(f"the words of entry {stream}/{seq} were changed")
 
 
-def _check_projections(db: sqlite3.Connection, found: Verified) -> None:
+def _check_projections(db: sqlite3.Connection, rows: Iterable[LogRow], found: Verified) -> None:
     """Folds the whole log again in memory and compares each table with the one in the record."""
     again = sqlite3.connect(":memory:", isolation_level=None)
     again.executescript(PROJECTION_TABLES)
-    again.executescript("CREATE TABLE origin (id, uid); CREATE TABLE log (id, origin, stream, seq, sample_uid);")
+    again.executescript(_LOG_AGAIN)
     again.executemany("INSERT INTO origin VALUES (?, ?)", db.execute("SELECT id, uid FROM origin"))
-    again.executemany(
-        "INSERT INTO log VALUES (?, ?, ?, ?, ?)",
-        db.execute("SELECT id, origin, stream, seq, sample_uid FROM log"),
-    )
-    again.execute("CREATE INDEX log_sample ON log(sample_uid)")
-    for row in log_rows(db):
+    again.executemany("INSERT INTO log VALUES (?, ?, ?, ?, ?, ?, ?)", db.execute(_LOOKED_UP))
+    for row in rows:
         try:
             fold(again, row)
         except (sqlite3.Error, KeyError, TypeError, ValueError) as error:
@@ -128,6 +157,20 @@ def _check_projections(db: sqlite3.Connection, found: Verified) -> None:
     for table in PROJECTIONS:
         _compare(db, again, table, found)
     again.close()
+
+
+def _check_tags(db: sqlite3.Connection, found: Verified) -> None:
+    """A kept sample has a tag of the pool that is used and points back to it; else another sample has it as well."""
+    for uid, code, programme, status, owner, owners_tag in db.execute(_TAGS):
+        if status is None:
+            found.doubts.append(f"sample {uid} has tag {code}, which the pool of {programme} doesn't hold")
+        elif status == "void" and owner is None:
+            found.doubts.append(f"tag {code} of sample {uid} was made void at the desk")
+        elif status == "used" and owner != uid and owners_tag == code:
+            found.doubts.append(f"tag {code} is on sample {uid} and on sample {owner}: see desk visit")
+        else:
+            told = f"{status} with {owner}" if owner else status
+            found.problems.append(f"sample {uid} is kept with tag {code}, but the pool holds that tag as {told}")
 
 
 def _compare(db: sqlite3.Connection, again: sqlite3.Connection, table: str, found: Verified) -> None:
