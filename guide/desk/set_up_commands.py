@@ -14,6 +14,16 @@ def add_set_up_commands(commands: Any) -> None:
     programme.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a settings file (else the present one)")
     record_options(programme)
     programme.set_defaults(run=_programme)
+    sites = commands.add_parser("sites", help="load sites from a CSV list, or list them")
+    sites.add_argument(
+        "file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; words, flows, zone, ..."
+    )
+    record_options(sites)
+    sites.set_defaults(run=_sites)
+    groups = commands.add_parser("groups", help="load groups from a CSV list, or list them with their join words")
+    groups.add_argument("file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; word, site, people")
+    record_options(groups)
+    groups.set_defaults(run=_groups)
 
 
 def _programme(args: argparse.Namespace) -> int:
@@ -22,3 +32,19 @@ def _programme(args: argparse.Namespace) -> int:
     if args.file is None:
         return show_programme(record_path(args.db), args.json)
     return load_programme(record_path(args.db), args.file, args.json)
+
+
+def _sites(args: argparse.Namespace) -> int:
+    from guide.desk.sites import load_sites, show_sites
+
+    if args.file is None:
+        return show_sites(record_path(args.db), args.json)
+    return load_sites(record_path(args.db), args.file, args.json)
+
+
+def _groups(args: argparse.Namespace) -> int:
+    from guide.desk.groups import load_groups, show_groups
+
+    if args.file is None:
+        return show_groups(record_path(args.db), args.json)
+    return load_groups(record_path(args.db), args.file, args.json)
