@@ -179,7 +179,9 @@ class Exchange:
         texts = self._apply(seat, decision, turn, now)
         if not decision.new_visit:
             return texts
-        return texts + self._new_visit(phone, text, turn, now, seat.group_code)
+        own = self._talk(seat.book_hash).book
+        practises = own.settings.practice and not self.book.settings.practice
+        return texts + self._new_visit(phone, text, turn, now, seat.group_code, own if practises else None)
 
     # The door
 
@@ -319,20 +321,44 @@ class Exchange:
         seat = self.store.seat(row[0])
         return Turn(*self._at(seat, self.store.holder(seat.id), 0, now), now)
 
+    # What a drill does: practice visits, and a talk changed by other than its phone
+
+    def open_visit(self, phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:
+        """Opens a visit for a phone, whatever seat it had, inside the caller's transaction."""
+        return self._new_visit(phone, "", turn, now)
+
+    def change(
+        self, seat_id: int, gateway: str, why: str, change: Callable[[Turn], None], now: datetime
+    ) -> list[TextOut]:
+        """Changes a seat's talk by other than a text, as a turn of its own inside the caller's transaction."""
+        seat = self.store.seat(seat_id)
+        turn = self.store.add_turn(gateway=gateway, seat=seat_id, received_at=stamp(now), raw=why)
+        draft = Turn(*self._at(seat, self.store.holder(seat_id), turn, now), now)
+        change(draft)
+        return self._apply(seat, finish(draft), turn, now)
+
     # A phone without a seat, and seats that change phones
 
     def _new_visit(
-        self, phone: PhoneRow, text: str, turn: int, now: datetime, group_code: str | None = None
+        self,
+        phone: PhoneRow,
+        text: str,
+        turn: int,
+        now: datetime,
+        group_code: str | None = None,
+        book: FlowBook | None = None,
     ) -> list[TextOut]:
+        """Opens a visit; what follows a drill's visit keeps its ``book`` and with it stays practice."""
         from zoneinfo import ZoneInfo
 
-        settings, code8 = self.book.settings, self._free_code()
+        book = book or self.book
+        settings, code8 = book.settings, self._free_code()
         visit = f"{self.store.origin}-{code8.lower()}"
         zone = ZoneInfo(settings.sites[0].zone)
         opened = {
             "code8": code8,
             "programme": settings.code,
-            "book_hash": self.book.hash,
+            "book_hash": book.hash,
             "local_date": now.astimezone(zone).date().isoformat(),
             "practice": int(settings.practice),
             "target": settings.target,
@@ -346,7 +372,7 @@ class Exchange:
         seat = self.store.seat(seat_id)
         snapshot = RecordSnapshot(self.store, visit, seat_id, phone.id)
         facts = SeatFacts(seat.letter, seat.word, seat.role, self.lossy, turn, now)
-        return self._apply(seat, begin(self._talk(self.book.hash), snapshot, facts, text, now), turn, now)
+        return self._apply(seat, begin(self._talk(book.hash), snapshot, facts, text, now), turn, now)
 
     def _join_visit(self, phone: PhoneRow, visit: str, leader: bool, turn: int, now: datetime) -> list[TextOut]:
         """A new seat of a visit that is going on: one more pair, or the leader."""
