@@ -15,6 +15,7 @@ from guide.errors import WadelineError
 
 if TYPE_CHECKING:
     from guide.flow.model import FlowBook
+    from guide.gateway.door import Door
     from guide.gateway.exchange import Exchange
 
 
@@ -61,6 +62,12 @@ def build_parser(wanted: Sequence[str] = ()) -> argparse.ArgumentParser:
     _record_options(pipe)
     pipe.add_argument("--lossy", action="store_true", help="the channel loses texts: a repeated OK is read back")
     pipe.set_defaults(run=_pipe)
+    serve = commands.add_parser("serve", help="answer texts through a gateway, unattended")
+    if "serve" in wanted[:1]:
+        from guide.gateway.serve_command import run_serve, serve_options
+
+        serve_options(serve)
+        serve.set_defaults(run=run_serve)
     _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
     desk = commands.add_parser("desk", help="the coordinator's commands")
     if "desk" in wanted[:1]:
@@ -158,7 +165,7 @@ def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) ->
     return load_book(book_text(args.flows or shipped_flows(), programme), REGISTRY, KINDS, file)
 
 
-def open_exchange(args: argparse.Namespace, lossy: bool = False) -> "Exchange":
+def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | None" = None) -> "Exchange":
     """The record, the flow book and the exchange over both."""
     from guide.flow.load import load_book
     from guide.flow.replies.kinds import KINDS
@@ -177,7 +184,7 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False) -> "Exchange":
     def load(text: str) -> Talk:
         return Talk.of(book if text == book.text else load_book(text, REGISTRY, KINDS), REGISTRY)
 
-    exchange = Exchange(store, book, load, random, lossy)
+    exchange = Exchange(store, book, load, random, lossy, door)
     exchange.set_up(datetime.now(UTC))
     return exchange
 

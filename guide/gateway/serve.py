@@ -1,0 +1,154 @@
+"""``wadeline serve``: texts through a real gateway, for weeks, unattended. Puts the parts together and runs them."""
+
+import asyncio
+import contextlib
+import logging
+import signal
+import sys
+from collections.abc import AsyncIterator, Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from random import Random
+from typing import Any
+
+import uvicorn
+from starlette.types import ASGIApp, Receive, Scope, Send
+
+from guide.errors import WadelineError
+from guide.gateway.exchange import Exchange
+from guide.gateway.health import Health
+from guide.gateway.http_in import TextsInApp
+from guide.gateway.http_out import HttpCarrier, report_query
+from guide.gateway.outbox import Outbox
+from guide.gateway.proof import Proof
+from guide.gateway.sender import Carrier, Sender
+from guide.gateway.serve_settings import ServeSettings, host_and_port, read_secret, token_for_url
+from guide.gateway.writer import Writer
+
+log = logging.getLogger("wadeline")
+_LONGEST_SLEEP_S = 5.0
+
+
+def utc_now() -> datetime:
+    """The clock of a real gateway."""
+    return datetime.now(UTC)
+
+
+@dataclass
+class Parts:
+    """What serves: the exchange behind its writer, the sender, and the applications of the two ports."""
+
+    exchange: Exchange
+    writer: Writer
+    sender: Sender
+    texts_in: TextsInApp | None
+    health: Health
+
+
+def build(settings: ServeSettings, exchange: Exchange, carrier: Carrier, clock: Callable[[], datetime]) -> Parts:
+    """Puts the parts together over an open record."""
+    outbox = Outbox(exchange.store)
+    sender = Sender(outbox, carrier, clock, Random(), settings.sending)
+    writer = Writer(exchange, clock, sender.wake)
+    texts_in = None
+    if settings.texts_in is not None:
+        proof = Proof(settings.texts_in, read_secret(settings.texts_in.secret_file))
+        texts_in = TextsInApp(settings.texts_in, proof, writer.take, outbox, clock, settings.region)
+    health = Health(exchange.store, sender, texts_in.counts.refused if texts_in else {}, clock)
+    return Parts(exchange, writer, sender, texts_in, health)
+
+
+def http_carrier(settings: ServeSettings) -> HttpCarrier:
+    """The carrier that the settings describe; raises SettingsError."""
+    takes = settings.texts_out
+    if takes is None:
+        raise WadelineError("[texts_out] is missing: where should answers go?")
+    secret = read_secret(takes.secret_file) if takes.secret_file else ""
+    query = ""
+    if settings.texts_in is not None and settings.texts_in.proof_in == "query" and settings.texts_in.proof == "token":
+        token = token_for_url(read_secret(settings.texts_in.secret_file), settings.texts_in.secret_file)
+        query = report_query(settings.texts_in.proof_name, token)
+    return HttpCarrier(takes, settings.number, secret, settings.report_url, query)
+
+
+async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
+    """Fires timers when they are due, for as long as it runs."""
+    while True:
+        try:
+            while parts.exchange.fire_next(clock(), given_time=False) is not None:
+                parts.sender.wake()
+            due = parts.exchange.next_due()
+        except Exception:
+            log.exception("a timer could not be worked; it is tried again")
+            due = None
+        wait_s = _LONGEST_SLEEP_S if due is None else (due - clock()).total_seconds()
+        await asyncio.sleep(min(max(wait_s, 0.05), _LONGEST_SLEEP_S))
+
+
+@contextlib.asynccontextmanager
+async def running(parts: Parts, clock: Callable[[], datetime]) -> AsyncIterator[None]:
+    """The sender and the timers at work; at the end what is under way is finished and the rest stays in the record."""
+    tasks = [asyncio.create_task(parts.sender.run()), asyncio.create_task(run_timers(parts, clock))]
+    try:
+        yield
+    finally:
+        for task in tasks:
+            task.cancel()
+        await asyncio.gather(*tasks, return_exceptions=True)
+        await parts.sender.close()
+
+
+def two_ports(texts: ASGIApp, health: ASGIApp, health_port: int) -> ASGIApp:
+    """One server on two ports: what comes to the health port never reaches the texts, nor the reverse."""
+
+    async def app(scope: Scope, receive: Receive, send: Send) -> None:
+        port = (scope.get("server") or ("", 0))[1]
+        await (health if port == health_port else texts)(scope, receive, send)
+
+    return app
+
+
+def serve_http(settings: ServeSettings, exchange: Exchange) -> int:
+    """Serves until SIGTERM or SIGINT, then ends cleanly; returns the exit code."""
+    carrier = http_carrier(settings)
+    parts = build(settings, exchange, carrier, utc_now)
+    if parts.texts_in is None:
+        raise WadelineError("[texts_in] is missing: where do texts come from?")
+    sockets = [_bound(settings.listen, "listen"), _bound(settings.health, "health")]
+    health_port = sockets[1].getsockname()[1]
+    config = uvicorn.Config(
+        two_ports(parts.texts_in.app, parts.health.app, health_port),
+        lifespan="off",
+        log_level="warning",
+        access_log=False,
+        timeout_graceful_shutdown=10,
+        server_header=False,
+    )
+    _log_to_stderr()
+    log.info("texts come to %s, health is on %s", settings.listen, settings.health)
+    asyncio.run(_serve(uvicorn.Server(config), sockets, parts))
+    exchange.store.db.close()
+    return 0
+
+
+async def _serve(server: uvicorn.Server, sockets: list[Any], parts: Parts) -> None:
+    for ends in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(ends, signal.SIG_IGN)  # the server raises them again when it is done; then nothing more ends us
+    async with running(parts, utc_now):
+        await server.serve(sockets=sockets)
+
+
+def _bound(address: str, name: str) -> Any:
+    host, port = host_and_port(address, name)
+    config = uvicorn.Config("", host=host, port=port)
+    try:
+        return config.bind_socket()
+    except SystemExit:
+        raise WadelineError(f"{name} = {address}: another program listens there already") from None
+
+
+def _log_to_stderr() -> None:
+    handler = logging.StreamHandler(sys.stderr)
+    handler.setFormatter(logging.Formatter("%(asctime)s %(message)s"))
+    log.addHandler(handler)
+    log.setLevel(logging.INFO)

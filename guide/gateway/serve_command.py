@@ -1,0 +1,77 @@
+"""The command ``wadeline serve``: over HTTP with a settings file, or over a modem's folder."""
+
+import argparse
+from pathlib import Path
+
+from guide.errors import WadelineError
+from guide.gateway.serve_settings import ServeSettings, read_serve_settings
+
+
+def serve_options(parser: argparse.ArgumentParser) -> None:
+    """The options of ``serve``."""
+    parser.add_argument("settings", type=Path, nargs="?", metavar="SETTINGS.toml", help="where texts come and go")
+    parser.add_argument("--modem", type=Path, metavar="DIR", help="the folder of a Gammu daemon, instead of HTTP")
+    parser.add_argument("--db", type=Path, help="the record, where no settings file names one")
+    parser.add_argument("--check", action="store_true", help="say what is reachable, missing or unsafe; serve nothing")
+    parser.add_argument("--send-to", metavar="NUMBER", help="with --check: send one test text")
+    parser.add_argument("--unit", action="store_true", help="print a systemd unit for this command")
+
+
+def run_serve(args: argparse.Namespace) -> int:
+    """Runs it; returns the exit code."""
+    settings = _settings(args)
+    if args.unit:
+        from guide.gateway.serve_check import unit
+
+        print(unit(settings, _arguments(args)), end="")
+        return 0
+    if args.check:
+        return _check(args, settings)
+    from guide.cli import open_exchange
+    from guide.gateway.door import Door
+
+    where = argparse.Namespace(db=settings.record, programme=settings.programme, flows=settings.flows, seed=None)
+    exchange = open_exchange(where, door=Door(settings.door))
+    if args.modem:
+        from guide.gateway.modem import serve_modem
+
+        return serve_modem(settings, exchange, args.modem)
+    from guide.gateway.serve import serve_http
+
+    return serve_http(settings, exchange)
+
+
+def _settings(args: argparse.Namespace) -> ServeSettings:
+    if args.settings is not None:
+        return read_serve_settings(args.settings)
+    if args.modem is None:
+        raise WadelineError("serve needs a SETTINGS.toml, or --modem DIR; README.md shows both")
+    from guide.cli import record_path
+
+    return ServeSettings(record_path(args.db))
+
+
+def _arguments(args: argparse.Namespace) -> list[str]:
+    words = [str(args.settings.resolve())] if args.settings else []
+    words += ["--modem", str(args.modem.resolve())] if args.modem else []
+    return words + (["--db", str(args.db.resolve())] if args.db else [])
+
+
+def _check(args: argparse.Namespace, settings: ServeSettings) -> int:
+    from guide.gateway.serve_check import check, send_test
+    from guide.record.open import open_record
+
+    is_new = not settings.record.exists()
+    if not is_new:
+        open_record(settings.record).close()
+    found = check(settings, args.settings, is_new)
+    if args.modem:
+        from guide.gateway.modem import check_modem
+
+        check_modem(args.modem, found)
+    print(found.as_text())
+    if args.send_to:
+        sent = send_test(settings, args.send_to)
+        print(sent.as_text())
+        found.wrong += sent.wrong
+    return 1 if found.wrong else 0

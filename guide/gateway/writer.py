@@ -1,0 +1,72 @@
+"""Takes texts in from many phones at once: those that arrive together share one commit.
+
+One writer, on the event loop, without threads: SQLite has one writer anyway, and a commit takes less than a
+millisecond. In a pass, phones take turns, so that a flood from one never holds up the others.
+"""
+
+import asyncio
+import logging
+from collections import deque
+from collections.abc import Callable
+from datetime import datetime
+
+from guide.gateway.exchange import Exchange, TextIn
+from guide.record.store import TextOut
+
+log = logging.getLogger("wadeline")
+MOST_IN_PASS = 64
+MOST_OF_PHONE = 4
+_Given = tuple[TextIn, "asyncio.Future[list[TextOut]]"]
+
+
+class Writer:
+    """Texts go in with ``take``; ``after`` is called after each commit that led to something."""
+
+    def __init__(self, exchange: Exchange, clock: Callable[[], datetime], after: Callable[[], None]) -> None:
+        self.exchange, self.clock, self.after = exchange, clock, after
+        self._phones: dict[str, deque[_Given]] = {}
+        self._planned = False
+
+    async def take(self, text: TextIn) -> list[TextOut]:
+        """Works a text; returns once it is durable. Raises what its work raised, or sqlite3.Error."""
+        future: asyncio.Future[list[TextOut]] = asyncio.get_running_loop().create_future()
+        self._phones.setdefault(text.number, deque()).append((text, future))
+        self._plan()
+        return await future
+
+    def _plan(self) -> None:
+        if not self._planned and self._phones:
+            self._planned = True
+            asyncio.get_running_loop().call_soon(self._work)
+
+    def _work(self) -> None:
+        self._planned = False
+        batch = self._batch()
+        try:
+            results = self.exchange.work_all([text for text, _ in batch], self.clock())
+        except Exception as error:
+            log.error("nothing could be written: %s", error)
+            for _, future in batch:
+                if not future.done():
+                    future.set_exception(error)
+        else:
+            for (_, future), result in zip(batch, results, strict=True):
+                if future.done():
+                    continue
+                if isinstance(result, Exception):
+                    future.set_exception(result)
+                else:
+                    future.set_result(result)
+            self.after()
+        self._plan()
+
+    def _batch(self) -> list[_Given]:
+        """The next texts: a few of each phone, in the order its texts came; a phone that has more goes to the end."""
+        batch: list[_Given] = []
+        for number in list(self._phones)[:MOST_IN_PASS]:
+            queue = self._phones.pop(number)
+            for _ in range(min(MOST_OF_PHONE, len(queue), MOST_IN_PASS - len(batch))):
+                batch.append(queue.popleft())
+            if queue:
+                self._phones[number] = queue
+        return batch
