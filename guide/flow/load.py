@@ -96,6 +96,11 @@ def load_book(
     return book
 
 
+def settings_text(book: str) -> str:
+    """The settings file in the text of a stored book."""
+    return _split(book)["programme.toml"]
+
+
 def _split(text: str) -> dict[str, str]:
     files: dict[str, str] = {}
     for part in ("\n" + text).split("\n" + FILE_MARK)[1:]:
