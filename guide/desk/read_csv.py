@@ -15,7 +15,7 @@ MOST_SHOWN = 40
 
 @dataclass(frozen=True)
 class Row:
-    """One row: its number as a spreadsheet counts (the head is row 1), and its cells by column, spaces around them cut."""
+    """One row: its number as a spreadsheet counts (the head is row 1), and its cells by column, outer spaces cut."""
 
     number: int
     cells: Mapping[str, str]

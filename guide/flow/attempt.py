@@ -46,7 +46,8 @@ def _asked(book: FlowBook, kind: str, step: str | None) -> Asked:
             hint = _nearest(step, book.steps) or "; a step is flow.step, such as larva.measure"
             raise WadelineError(f"there is no step {step!r}{hint}")
         asked = book.steps[step].asked
-    return asked._replace(tag_width=book.settings.tags.width, now=datetime.now().astimezone())
+    tags = book.settings.tags
+    return asked._replace(tag_width=tags.width, tag_check=tags.check, now=datetime.now().astimezone())
 
 
 def _nearest(given: str, names: Iterable[str]) -> str:

@@ -50,17 +50,21 @@ class RecordSnapshot:
     def tag(self, code: str) -> TagView | None:
         visit = self.visit()
         row = self.db.execute(
-            "SELECT code, tag.status, sample, sample.visit FROM tag LEFT JOIN sample ON sample.uid = tag.sample "
+            "SELECT code, tag.status, sample, sample.visit, tag.site FROM tag "
+            "LEFT JOIN sample ON sample.uid = tag.sample "
             "WHERE programme = ? AND practice = ? AND code = ?",
             (self._programme, visit.practice, code),
         ).fetchone()
         return TagView(*row) if row else None
 
-    def free_tag(self) -> str | None:
+    def free_tag(self, besides: Sequence[str] = ()) -> str | None:
+        """The first free tag that is given to this site or to none, and isn't one of ``besides``."""
         visit = self.visit()
+        marks = ", ".join("?" * len(besides))
         row = self.db.execute(
-            "SELECT code FROM tag WHERE programme = ? AND practice = ? AND status = 'free' ORDER BY code LIMIT 1",
-            (self._programme, visit.practice),
+            "SELECT code FROM tag WHERE programme = ? AND practice = ? AND status = 'free' "
+            f"AND (site IS NULL OR site = ?) AND code NOT IN ({marks}) ORDER BY code LIMIT 1",
+            (self._programme, visit.practice, visit.site, *besides),
         ).fetchone()
         return row[0] if row else None
 

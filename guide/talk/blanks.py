@@ -53,6 +53,14 @@ def _tag(turn: Turn) -> str:
     return sample.tag if sample and sample.tag else "?"
 
 
+def _tag_shape(turn: Turn) -> str:
+    """What stands on a slip: ``5 digits, like 01428``, or the lab's own code."""
+    from guide.field.tags import block
+
+    tags = turn.settings.tags
+    return f"{tags.width} digits, like {block(142, 1, tags.width)[0]}" if tags.check else "code, as it is printed"
+
+
 def got(turn: Turn) -> str:
     """The sample this text told of, read back."""
     if turn.got is None:
@@ -131,15 +139,15 @@ BLANKS: Mapping[str, Blank] = {
     "clean_wanted": _setting("clean_for_pace", 2),
     "length": Blank(_length, 5, "digits"),
     "family": Blank(_family, 28),
-    "tag": Blank(_tag, 8, "digits"),
-    "tag_width": Blank(lambda turn: str(turn.settings.tags.width), 1, "digits"),
+    "tag": Blank(_tag, 8),
+    "tag_shape": Blank(_tag_shape, 23),
     "keyed": Blank(lambda turn: both_names(turn.state.top.slots.get("keyed", "unsure")), 28),
     "slipped": Blank(_slipped, 5),
     "problem": Blank(samples.problem_sentence, 80),
     "families": Blank(lambda turn: tally_words(turn, 60), 60),
     "few": Blank(_few, 48),
     "full": Blank(_full, 18),
-    "last_tags": Blank(_last_tags, 26, "digits"),
+    "last_tags": Blank(_last_tags, 26),
     "minutes_left": Blank(_minutes_left, 3, "digits"),
     "code8": Blank(lambda turn: turn.visit.code8, 8),
     "mark": Blank(lambda turn: turn.snapshot.mark(turn.entries, turn.seat, turn.now)[:8], 8),
@@ -167,7 +175,7 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
         ("other", 18, "text"),
         ("said", 20, "text"),
         ("sample", 10, "text"),
-        ("tag", 8, "digits"),
+        ("tag", 8, "text"),
         ("tally", 3, "digits"),
     )
 }

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 WHOLE = ("length_mm", "family", "tag")
 LENGTH_FLAGS = ("odd_length_mm", "under_minimum")
+OTHER_SITE_FLAG = "tag_of_other_site"
 _PARTS = re.compile(r"[;\n]")
 
 
@@ -56,6 +57,9 @@ def note(
     if turn.site is not None and data.get("family") in turn.site.protected:
         flags = (*flags, "protected")
         turn.lead(turn.phrase("protected"))
+    if _is_of_other_site(turn, data.get("tag")):
+        flags = (*flags, OTHER_SITE_FLAG)
+        turn.lead(turn.phrase("tag_other_site", {"tag": data["tag"]}))
     written = {**data, "flags": list(flags)} if flags else data
     turn.log(kind, written, sample_uid=sample.uid, supersedes=supersedes)
     if "tag" in data:
@@ -63,7 +67,8 @@ def note(
             turn.put_tag(sample.tag, "free", None)
         turn.put_tag(data["tag"], "used", sample.uid)
     known = {name: value for name, value in data.items() if name in (*WHOLE, "sure")}
-    before = tuple(flag for flag in sample.flags if "length_mm" not in data or flag not in LENGTH_FLAGS)
+    dropped = (*(LENGTH_FLAGS if "length_mm" in data else ()), *((OTHER_SITE_FLAG,) if "tag" in data else ()))
+    before = tuple(flag for flag in sample.flags if flag not in dropped)
     changed = sample._replace(**known, flags=(*before, *flags))
     turn.put_sample(changed)
     return changed
@@ -124,6 +129,12 @@ def report(turn: Turn, given: dict[str, Any], flags: tuple[str, ...] = ()) -> Sa
 
 
 # Tags
+
+
+def _is_of_other_site(turn: Turn, code: str | None) -> bool:
+    """A slip that was given to pairs of another water: kept, since it is the one at hand, and looked at later."""
+    tag = turn.tag(code) if code else None
+    return tag is not None and tag.site is not None and turn.site is not None and tag.site != turn.site.code
 
 
 def tag_problem(turn: Turn, code: str) -> str:
@@ -249,8 +260,6 @@ def keep_part(turn: Turn) -> None:
 
 def joined(turn: Turn) -> Reading | None:
     """A sample made whole: by the rest of one that was begun, or by the one thing that was wrong, such as its tag."""
-    from guide.field.tags import is_valid
-
     part = _part(turn)
     if part is None or part.problem in ("check_digit", "odd_length"):
         return None
@@ -260,10 +269,16 @@ def joined(turn: Turn) -> Reading | None:
         before = {name: first[name] for name in WHOLE if name in first}
         odd = first["problem"] == "odd_length" and "length_mm" not in part.fields
     whole = {**before, **part.fields}
-    if not set(turn.step.asked.fields) <= set(whole) or odd or not is_valid(whole.get("tag", "00")):
+    if not set(turn.step.asked.fields) <= set(whole) or odd or _has_wrong_digit(turn, whole):
         return None
     turn.state.top.slots.pop("part", None)
     return Reading(whole, sure=True)
+
+
+def _has_wrong_digit(turn: Turn, given: dict[str, Any]) -> bool:
+    from guide.field.tags import is_valid
+
+    return "tag" in given and turn.settings.tags.check and not is_valid(given["tag"])
 
 
 def problem_sentence(turn: Turn) -> str:

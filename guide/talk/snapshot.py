@@ -42,12 +42,16 @@ class SampleView(NamedTuple):
 
 
 class TagView(NamedTuple):
-    """One tag of the pool: ``status`` is free, used or void; ``sample`` and its ``visit`` have it."""
+    """One tag of the pool: ``status`` is free, used or void; ``sample`` and its ``visit`` have it.
+
+    ``site`` is the water whose pairs were given the slip; None for any.
+    """
 
     code: str
     status: str
     sample: str | None = None
     visit: str | None = None
+    site: str | None = None
 
 
 class KitView(NamedTuple):
@@ -86,7 +90,7 @@ class Snapshot(Protocol):
     def visit(self) -> VisitView: ...
     def samples(self) -> list[SampleView]: ...
     def tag(self, code: str) -> TagView | None: ...
-    def free_tag(self) -> str | None: ...
+    def free_tag(self, besides: Sequence[str] = ()) -> str | None: ...
     def new_sample_uid(self, already: int) -> str: ...
     def answer_ref(self, name: str, sample_uid: str | None) -> str | None: ...
     def other_seats(self) -> list[SeatView]: ...
@@ -119,8 +123,16 @@ class MemorySnapshot:
     def tag(self, code: str) -> TagView | None:
         return self.tags.get(code)
 
-    def free_tag(self) -> str | None:
-        return next((code for code, tag in sorted(self.tags.items()) if tag.status == "free"), None)
+    def free_tag(self, besides: Sequence[str] = ()) -> str | None:
+        sites = (None, self.visit_view.site)
+        return next(
+            (
+                code
+                for code, tag in sorted(self.tags.items())
+                if tag.status == "free" and tag.site in sites and code not in besides
+            ),
+            None,
+        )
 
     def new_sample_uid(self, already: int) -> str:
         return f"o1-{len(self.sample_views) + already + 1}"

@@ -91,7 +91,8 @@ class Turn:
     def asked(self) -> Asked:
         """What this step asks for, with its options from the settings and the local time filled in."""
         now = self.now.astimezone(self.zone) if self.step.kind in _TOLD_BY_THE_DAY else None
-        return self.step.asked._replace(tag_width=self.settings.tags.width, now=now)
+        tags = self.settings.tags
+        return self.step.asked._replace(tag_width=tags.width, tag_check=tags.check, now=now)
 
     # What is written and said
 
@@ -168,20 +169,7 @@ class Turn:
 
     def free_tag(self) -> str | None:
         """A tag that may be put on the next sample."""
-        code = self.snapshot.free_tag()
-        if code is None or code not in self._tags or self._tags[code].status == "free":
-            return code
-        return next((other for other in self._later_tags(code) if self._is_free(other)), None)
-
-    def _later_tags(self, code: str) -> list[str]:
-        from guide.field.tags import block
-
-        tags = self.settings.tags
-        return [c for c in block(tags.first, tags.count, tags.width) if c > code]
-
-    def _is_free(self, code: str) -> bool:
-        tag = self.tag(code)
-        return tag is not None and tag.status == "free"
+        return self.snapshot.free_tag([code for code, tag in self._tags.items() if tag.status != "free"])
 
     # Texts
 

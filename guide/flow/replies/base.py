@@ -17,14 +17,16 @@ class Asked(NamedTuple):
 
     ``options`` are the step's named answers (for choice and choices, or beside any other kind, such as MOVE
     beside a yes_no). ``least`` and ``most`` bound plausible numbers, in the unit the kind stores.
-    ``tag_width`` is digits a tag, check digit included. ``fields`` are what a ``sample`` reply must hold, of
-    ``length_mm``, ``family``, ``tag``. ``now`` is local time at the site, for dates such as "today".
+    ``tag_width`` is digits a tag, check digit included; without ``tag_check`` tags are a lab's own codes.
+    ``fields`` are what a ``sample`` reply must hold, of ``length_mm``, ``family``, ``tag``. ``now`` is local time
+    at the site, for dates such as "today".
     """
 
     options: tuple[Option, ...] = ()
     least: float | None = None
     most: float | None = None
     tag_width: int = 5
+    tag_check: bool = True
     fields: tuple[str, ...] = ("length_mm", "family", "tag")
     now: datetime | None = None
 

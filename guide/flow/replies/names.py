@@ -8,6 +8,7 @@ from guide.field.tags import block, is_valid
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import THUMBS_DOWN, bare, plain
 from guide.flow.replies.kind import Kind
+from guide.flow.replies.lab_code import SAMPLE_CODE, as_code, find_codes
 from guide.flow.replies.match import beginning, near
 
 LONGEST_TEXT = 480
@@ -144,6 +145,8 @@ class Tag(Kind):
     name = "tag"
 
     def _read(self, text: str, asked: Asked) -> Reading:
+        if not asked.tag_check:
+            return self._code(text)
         parts = _TAG_WORDS.sub(" ", bare(text)).split()
         digits = [_DIGIT_WORDS.get(part.casefold(), part) for part in parts]
         if not parts or not all(_DIGITS.fullmatch(part) for part in digits):
@@ -157,6 +160,13 @@ class Tag(Kind):
                 return self.ask(valid[0], text, "which", answer=valid[0])
             parts, codes = parts[:1], codes[:1]
         return self._one(text, "".join(codes), "".join(parts), asked.tag_width)
+
+    def _code(self, text: str) -> Reading:
+        """A lab's own code: nothing in it can be proved, the pool knows it or not."""
+        codes = list(dict.fromkeys(as_code(found[0]) for found in find_codes(bare(text))))
+        if not codes:
+            return self.unclear(text, "code")
+        return Reading(codes[0], sure=True) if len(codes) == 1 else self.ask(codes[0], text, "which", answer=codes[0])
 
     def _one(self, text: str, code: str, written: str, width: int) -> Reading:
         """One tag; a dropped first zero or a point between its digits is asked."""
@@ -174,7 +184,12 @@ class Tag(Kind):
         return Reading(code, sure=True)
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
-        return (block(0, 1, asked.tag_width)[0],)
+        return (sample_tag(asked),)
+
+
+def sample_tag(asked: Asked) -> str:
+    """A tag as such a step takes it."""
+    return block(0, 1, asked.tag_width)[0] if asked.tag_check else SAMPLE_CODE
 
 
 class Text(Kind):

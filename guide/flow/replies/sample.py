@@ -3,12 +3,13 @@
 import re
 from typing import Any, NamedTuple
 
-from guide.field.tags import block, is_valid
+from guide.field.tags import is_valid
 from guide.flow.replies.amounts import digits_for_words
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import bare, clean, plain, quote
 from guide.flow.replies.kind import Kind
-from guide.flow.replies.names import DIGIT_LETTERS, FamilyKind
+from guide.flow.replies.lab_code import cut_code
+from guide.flow.replies.names import DIGIT_LETTERS, FamilyKind, sample_tag
 from guide.flow.replies.numbers import Length
 
 FIELDS = ("length_mm", "family", "tag")
@@ -64,9 +65,9 @@ def read_samples(text: str, asked: Asked) -> list[SampleReading]:
 def _read_one(text: str, asked: Asked) -> SampleReading:
     fields: dict[str, Any] = {}
     length, named = Reading(), Reading()
-    written, words = _cut_tag(text, asked.tag_width)
+    written, words = _cut_tag(text, asked.tag_width) if asked.tag_check else cut_code(text)
     if written:
-        fields["tag"] = written.translate(DIGIT_LETTERS)
+        fields["tag"] = written.translate(DIGIT_LETTERS) if asked.tag_check else written
     words = digits_for_words(words)
     measured = _LENGTH.search(words) or _GLUED_LENGTH.search(words)
     if measured:
@@ -75,7 +76,7 @@ def _read_one(text: str, asked: Asked) -> SampleReading:
         if length.value is not None:
             fields["length_mm"] = length.value
     words = _AROUND.sub(" ", words)
-    if not written and "tag" in asked.fields and (short := _SHORT_TAG.search(words)):
+    if not written and asked.tag_check and "tag" in asked.fields and (short := _SHORT_TAG.search(words)):
         written = fields["tag"] = short[0]
         words = f"{words[: short.start()]} {words[short.end() :]}"
     if plain(words):
@@ -114,7 +115,7 @@ def _problem(fields: dict[str, Any], words: str, length: Reading, asked: Asked) 
     for name in asked.fields:
         if name not in fields:
             return f"missing_{name.removesuffix('_mm')}"
-    if "tag" in fields and not (len(fields["tag"]) == asked.tag_width and is_valid(fields["tag"])):
+    if "tag" in fields and asked.tag_check and not (len(fields["tag"]) == asked.tag_width and is_valid(fields["tag"])):
         return "check_digit"
     return "odd_length" if length.ask else ""
 
@@ -163,5 +164,5 @@ class Sample(Kind):
     def samples(self, asked: Asked) -> tuple[str, ...]:
         asked = asked._replace(options=())
         length = _length.read(_length.samples(asked)[0], asked).value
-        typical = {"length_mm": length, "family": "Aeshnidae", "tag": block(0, 1, asked.tag_width)[0]}
+        typical = {"length_mm": length, "family": "Aeshnidae", "tag": sample_tag(asked)}
         return (self.show({name: typical[name] for name in asked.fields}),)
