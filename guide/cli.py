@@ -1,10 +1,11 @@
 """The command line. Each command imports what it needs when it runs, so that none pays for another's libraries."""
 
 import argparse
+import gc
 import os
 import sqlite3
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random
@@ -21,8 +22,9 @@ if TYPE_CHECKING:
 
 def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. Errors meant for people are one line on standard error."""
+    gc.set_threshold(50_000, 20, 20)  # a start makes many objects and no garbage: looking for some takes 10 ms
     wanted = list(sys.argv[1:] if argv is None else argv)
-    args = build_parser(wanted).parse_args(wanted)
+    args = build_parser(wanted or ["--help"]).parse_args(wanted)
     try:
         return int(args.run(args) or 0)
     except WadelineError as error:
@@ -47,36 +49,45 @@ def main(argv: Sequence[str] | None = None) -> int:
 
 
 def build_parser(wanted: Sequence[str] = ()) -> argparse.ArgumentParser:
-    """All commands and their options; those of the desk, which are many, only when the words ``wanted`` ask for it."""
+    """All commands with their options; for the words ``wanted`` of a command line, no more of them than these need."""
     parser = argparse.ArgumentParser(
         prog="wadeline", description="A guide in plain text messages for taking trace-metal-clean samples."
     )
     parser.add_argument("--version", action="version", version=f"wadeline {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
-    chat = commands.add_parser("chat", help="talk with the guide in this terminal")
-    _record_options(chat)
-    plain = "plain lines, for screen readers and simple terminals (or set WADELINE_PLAIN)"
-    chat.add_argument("--plain", action="store_true", help=plain)
-    chat.set_defaults(run=_chat)
-    pipe = commands.add_parser("pipe", help="carry texts as JSON lines on standard input and output")
-    _record_options(pipe)
-    pipe.add_argument("--lossy", action="store_true", help="the channel loses texts: a repeated OK is read back")
-    pipe.set_defaults(run=_pipe)
-    serve = commands.add_parser("serve", help="answer texts through a gateway, unattended")
-    if "serve" in wanted[:1]:
-        from guide.gateway.serve_command import run_serve, serve_options
-
-        serve_options(serve)
-        serve.set_defaults(run=run_serve)
-    _flow_commands(commands.add_parser("flow", help="look at the flow files and check them"))
-    desk = commands.add_parser("desk", help="the coordinator's commands")
-    if "desk" in wanted[:1]:
-        from guide.desk.commands import add_desk_commands
-
-        add_desk_commands(desk)
-    _digest_options(commands.add_parser("digest", help="print a visit as few texts to type later, or read such texts"))
-    _replay_options(commands.add_parser("replay", help="play whole conversations and hold them against the guide"))
+    only = wanted[0] if wanted and wanted[0] in _COMMANDS else None
+    for name, (words, add_options) in _COMMANDS.items():
+        if only in (None, name):
+            command = commands.add_parser(name, help=words)
+            if only or not wanted:
+                add_options(command)
     return parser
+
+
+def _chat_options(parser: argparse.ArgumentParser) -> None:
+    _record_options(parser)
+    plain = "plain lines, for screen readers and simple terminals (or set WADELINE_PLAIN)"
+    parser.add_argument("--plain", action="store_true", help=plain)
+    parser.set_defaults(run=_chat)
+
+
+def _pipe_options(parser: argparse.ArgumentParser) -> None:
+    _record_options(parser)
+    parser.add_argument("--lossy", action="store_true", help="the channel loses texts: a repeated OK is read back")
+    parser.set_defaults(run=_pipe)
+
+
+def _serve_options(parser: argparse.ArgumentParser) -> None:
+    from guide.gateway.serve_command import run_serve, serve_options
+
+    serve_options(parser)
+    parser.set_defaults(run=run_serve)
+
+
+def _desk_options(parser: argparse.ArgumentParser) -> None:
+    from guide.desk.commands import add_desk_commands
+
+    add_desk_commands(parser)
 
 
 def _record_options(parser: argparse.ArgumentParser) -> None:
@@ -149,9 +160,7 @@ def record_path(given: Path | None) -> Path:
 
 def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) -> "FlowBook":
     """The flow book the options name; without ``--programme``, with the settings that the desk loaded last."""
-    from guide.flow.load import book_text, load_book, shipped_flows
-    from guide.flow.replies.kinds import KINDS
-    from guide.talk.blanks import REGISTRY
+    from guide.flow.load import book_text, shipped_flows
 
     programme, file = None, "programme.toml"
     if args.programme is not None:
@@ -162,13 +171,22 @@ def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) ->
         from guide.record.programme import stored_programme
 
         programme = stored_programme(db)
-    return load_book(book_text(args.flows or shipped_flows(), programme), REGISTRY, KINDS, file)
+    return _book(db, book_text(args.flows or shipped_flows(), programme), file)
+
+
+def _book(db: sqlite3.Connection | None, text: str, settings_file: str = "programme.toml") -> "FlowBook":
+    """The book of a text: from its ready form, if the record has one, else read and checked."""
+    from guide.flow.load import load_book
+    from guide.flow.replies.kinds import KINDS
+    from guide.record.books import ready_book
+    from guide.talk.blanks import REGISTRY
+
+    ready = ready_book(db, text, REGISTRY, KINDS) if db is not None else None
+    return ready or load_book(text, REGISTRY, KINDS, settings_file)
 
 
 def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | None" = None) -> "Exchange":
     """The record, the flow book and the exchange over both."""
-    from guide.flow.load import load_book
-    from guide.flow.replies.kinds import KINDS
     from guide.gateway.exchange import Exchange
     from guide.record.open import open_record
     from guide.record.store import Store
@@ -182,10 +200,11 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | N
     random = Random(args.seed)
 
     def load(text: str) -> Talk:
-        return Talk.of(book if text == book.text else load_book(text, REGISTRY, KINDS), REGISTRY)
+        return Talk.of(book if text == book.text else _book(store.db, text), REGISTRY)
 
     exchange = Exchange(store, book, load, random, lossy, door)
     exchange.set_up(datetime.now(UTC))
+    gc.freeze()  # what a start made stays to the end, and is never looked at again
     return exchange
 
 
@@ -253,6 +272,18 @@ def _replay(args: argparse.Namespace) -> int:
     if args.pace is not None and not 0 <= args.pace <= 60:
         raise WadelineError("--pace takes 0 to 60 seconds, such as --pace 1.5")
     return replay_files(read_book(args), args.files, Wanted(args.update, args.pace))
+
+
+_COMMANDS: dict[str, tuple[str, Callable[[argparse.ArgumentParser], None]]] = {
+    "chat": ("talk with the guide in this terminal", _chat_options),
+    "pipe": ("carry texts as JSON lines on standard input and output", _pipe_options),
+    "serve": ("answer texts through a gateway, unattended", _serve_options),
+    "flow": ("look at the flow files and check them", _flow_commands),
+    "desk": ("the coordinator's commands", _desk_options),
+    "digest": ("print a visit as few texts to type later, or read such texts", _digest_options),
+    "replay": ("play whole conversations and hold them against the guide", _replay_options),
+}
+"""Each command: its line of help, and what adds its options."""
 
 
 if __name__ == "__main__":

@@ -51,7 +51,7 @@ def kinds() -> str:
 
 def commands() -> str:
     """Every command and its options."""
-    return table(("command", "options", "what it does"), list(_commands(build_parser(("desk",)), "wadeline")))
+    return table(("command", "options", "what it does"), list(_commands(build_parser(), "wadeline")))
 
 
 def _commands(parser: argparse.ArgumentParser, name: str) -> list[tuple[str, ...]]:

@@ -1,7 +1,6 @@
 """Flow files (TOML) to a checked flow book. A broken one is refused with file, line, step, reason, nearest name."""
 
 import hashlib
-import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
 from string import Formatter
@@ -9,7 +8,6 @@ from typing import Any
 
 from guide.errors import FlowError, SettingsError
 from guide.flow.model import REST, RETURN, ROUTE, Branch, Flow, FlowBook, Step
-from guide.flow.read_settings import settings_from
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
 from guide.flow.settings import Settings
@@ -72,6 +70,8 @@ def load_book(
 
     ``settings_file`` is what the settings' file is called in errors.
     """
+    from guide.flow.read_settings import settings_from  # like tomllib, not needed where a book has its ready form
+
     files = _split(text)
     for name in SPECIAL:
         if name not in files:
@@ -110,6 +110,8 @@ def _split(text: str) -> dict[str, str]:
 
 
 def _parse(name: str, body: str) -> dict[str, Any]:
+    import tomllib
+
     try:
         return tomllib.loads(body)
     except tomllib.TOMLDecodeError as error:

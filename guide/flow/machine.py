@@ -31,16 +31,16 @@ class TalkMachine:
     """The moves a flow book allows."""
 
     def __init__(self, book: FlowBook, registry: Registry) -> None:
-        self._machine = Machine(
-            model=None,
-            states=[*book.steps, RETURN],
-            initial=RETURN,
-            auto_transitions=False,
-            send_event=True,
-        )
-        for step in book.steps.values():
-            for outcome in book.outcomes(step):
-                self._add(step, outcome, registry, book)
+        states = [*book.steps, RETURN]
+        self._machine = Machine(model=None, states=states, initial=RETURN, auto_transitions=False, send_event=True)
+        self._book, self._registry = book, registry
+        self._built: set[str] = set()
+
+    def _build(self, step: Step) -> None:
+        """The moves out of a step, made when it is first left: a start pays only for the steps it meets."""
+        for outcome in self._book.outcomes(step):
+            self._add(step, outcome, self._registry, self._book)
+        self._built.add(step.id)
 
     def _add(self, step: Step, outcome: str, registry: Registry, book: FlowBook) -> None:
         for branch in step.branches:
@@ -57,6 +57,8 @@ class TalkMachine:
     def move(self, talk: Conversation, state: str, outcome: str) -> Branch:
         """Moves from ``state`` on ``outcome``; returns the branch taken. Raises ValueError for an unknown state."""
         self._machine.get_state(state)
+        if state not in self._built:
+            self._build(self._book.step(state))
         self._machine.set_state(state, talk)
         self._machine.events[outcome].trigger(talk)
         assert talk.branch is not None

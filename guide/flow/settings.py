@@ -39,7 +39,7 @@ class TagBlock:
     check: bool = True
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Settings:
     """The settings of one programme, as in ``programme.toml``. Every number is the programme's own choice."""
 

@@ -17,6 +17,7 @@ from guide.flow.model import FlowBook
 from guide.flow.replies.clean import plain
 from guide.gateway import relay
 from guide.gateway.digests import looks_like_digest, take_digest
+from guide.record.books import is_kept, keep_book
 from guide.record.log import Entry
 from guide.record.look import RecordSnapshot
 from guide.record.store import PhoneRow, SeatRow, Store, TextOut, stamp
@@ -82,12 +83,12 @@ class Exchange:
     def set_up(self, now: datetime) -> None:
         """Keeps the book's text and the programme's tags in the record, once."""
         db, settings = self.store.db, self.book.settings
-        if db.execute("SELECT 1 FROM flow_book WHERE hash = ?", (self.book.hash,)).fetchone():
+        if is_kept(db, self.book):
             return
         from guide.record.set_up import keep_programme
 
         with self.store.transaction():
-            db.execute("INSERT OR IGNORE INTO flow_book VALUES (?, ?)", (self.book.hash, self.book.text))
+            keep_book(db, self.book)
             keep_programme(self.store, settings, now)
 
     # Texts

@@ -28,6 +28,7 @@ def _to_2(db: sqlite3.Connection) -> None:
     _add_columns(db, "visit", "group_code TEXT", "accepted_at TEXT")
     _add_columns(db, "programme", "toml TEXT", "loaded_at TEXT")
     _add_columns(db, "phone", "told_at TEXT")
+    _add_columns(db, "flow_book", "ready TEXT")
     _add_columns(db, "outgoing", "retry_at TEXT", "sent_at TEXT", "reported_at TEXT", "failure TEXT")
     for table in ("shipment_sample", "shipment"):  # the first schema had them, and nothing ever wrote to them
         db.execute(f"DROP TABLE {table}")

@@ -89,7 +89,7 @@ CREATE TABLE programme (
     id INTEGER PRIMARY KEY, uid TEXT NOT NULL UNIQUE, settings TEXT NOT NULL, language TEXT NOT NULL,
     toml TEXT, loaded_at TEXT
 ) STRICT;
-CREATE TABLE flow_book (hash TEXT PRIMARY KEY, toml TEXT NOT NULL) STRICT, WITHOUT ROWID;
+CREATE TABLE flow_book (hash TEXT PRIMARY KEY, toml TEXT NOT NULL, ready TEXT) STRICT, WITHOUT ROWID;
 CREATE TABLE site (
     id INTEGER PRIMARY KEY, programme TEXT NOT NULL, code TEXT NOT NULL, name TEXT NOT NULL, zone TEXT NOT NULL,
     lat REAL, lon REAL, permit TEXT, UNIQUE (programme, code)

@@ -1,0 +1,75 @@
+"""A flow book's ready form: what was read from its text, as JSON. Reading TOML again would take most of a start."""
+
+import json
+from collections.abc import Mapping
+from dataclasses import asdict, fields
+from typing import Any
+
+from guide.flow.model import REST, ROUTE, Branch, Flow, FlowBook, Step
+from guide.flow.registry import Registry
+from guide.flow.replies.base import Asked, Option, ReplyKind
+from guide.flow.settings import Settings, Site, TagBlock
+
+_PARTS = (Flow, Step, Branch, Asked, Option)
+_FORM = [*(list(part._fields) for part in _PARTS), *([f.name for f in fields(part)] for part in (Settings, Site))]
+_BEGINNING = f'{{"form":{json.dumps(_FORM, separators=(",", ":"))},'
+"""A ready form says what it was made of. A program with other parts reads the text instead."""
+
+
+def to_ready(book: FlowBook) -> str:
+    """The ready form of a book that was read and checked."""
+    names = {
+        "conditions": sorted({c.removeprefix("not ") for s in book.steps.values() for b in s.branches for c in b.when}),
+        "effects": sorted({effect for step in book.steps.values() for b in step.branches for effect in b.do}),
+        "kinds": sorted({step.kind for step in book.steps.values()} - {ROUTE, REST}),
+    }
+    parts = {"flows": book.flows, "phrases": book.phrases, "settings": asdict(book.settings)}
+    return json.dumps({"form": _FORM, "names": names, **parts}, ensure_ascii=False, separators=(",", ":"))
+
+
+def is_ready(ready: str | None) -> bool:
+    """Whether a ready form was made by a program with the same parts."""
+    return ready is not None and ready.startswith(_BEGINNING)
+
+
+def from_ready(
+    book_hash: str, text: str, ready: str | None, registry: Registry, kinds: Mapping[str, ReplyKind]
+) -> FlowBook | None:
+    """The book of a text from its ready form; None where this program must read the text itself."""
+    if ready is None or not is_ready(ready):
+        return None
+    given = json.loads(ready)
+    if not _are_known(given["names"], registry, kinds):
+        return None
+    flows = {name: _flow(row) for name, row in given["flows"].items()}
+    return FlowBook(book_hash, text, flows, given["phrases"], _settings(given["settings"]), kinds)
+
+
+def _are_known(names: dict[str, list[str]], registry: Registry, kinds: Mapping[str, ReplyKind]) -> bool:
+    known: dict[str, Any] = {"conditions": registry.conditions, "effects": registry.effects, "kinds": kinds}
+    return all(name in known[sort] for sort, given in names.items() for name in given)
+
+
+def _flow(row: list[Any]) -> Flow:
+    *heads, steps = row
+    return Flow._make([*heads, {name: _step(step) for name, step in steps.items()}])
+
+
+def _step(row: list[Any]) -> Step:
+    step = Step(*_tuples(row))
+    asked = Asked(*_tuples(step.asked))
+    options = tuple(Option(*_tuples(option)) for option in asked.options)
+    return step._replace(
+        asked=asked._replace(options=options), branches=tuple(Branch(*_tuples(branch)) for branch in step.branches)
+    )
+
+
+def _settings(given: dict[str, Any]) -> Settings:
+    values = dict(zip(given, _tuples(given.values()), strict=True))
+    sites = tuple(Site(**dict(zip(site, _tuples(site.values()), strict=True))) for site in given["sites"])
+    return Settings(**{**values, "tags": TagBlock(**given["tags"]), "sites": sites})
+
+
+def _tuples(values: Any) -> list[Any]:
+    """JSON has lists where the book has tuples."""
+    return [tuple(value) if isinstance(value, list) else value for value in values]
