@@ -121,13 +121,24 @@ class Exchange:
         db.execute("RELEASE one")
         return texts
 
+    def keep_unworked(self, text: TextIn, now: datetime) -> list[TextOut]:
+        """Keeps a text that a fault of this program keeps from being worked, and says so to its phone."""
+        with self.store.transaction():
+            phone = self.store.phone(text.number)
+            turn = self._add_turn(phone, text, now)
+            self.store.end_turn(turn, phone.seat, None)
+            return [] if phone.stopped_at else [self.plain_text(phone, self.words_of("door.fault"), turn, now)]
+
     def work(self, text: TextIn, now: datetime) -> list[TextOut]:
         """Works one text inside the caller's transaction; raises OtherWordsError if its id came with other words."""
         phone = self.store.phone(text.number)
         seen = self._seen_before(phone, text, now)
         if seen is not None:
             return self.store.texts("turn = ? AND outgoing.phone = ?", (seen, phone.id))
-        turn = self.store.add_turn(
+        return self._route(phone, text.text, self._add_turn(phone, text, now), now)
+
+    def _add_turn(self, phone: PhoneRow, text: TextIn, now: datetime) -> int:
+        return self.store.add_turn(
             gateway=text.gateway,
             ext_id=text.ext_id,
             phone=phone.id,
@@ -135,7 +146,6 @@ class Exchange:
             received_at=stamp(now),
             raw=text.text,
         )
-        return self._route(phone, text.text, turn, now)
 
     def _seen_before(self, phone: PhoneRow, text: TextIn, now: datetime) -> int | None:
         """The turn that this same text already led to."""

@@ -117,14 +117,15 @@ class TextsInApp:
     async def _fields(self, request: Request, body: str) -> tuple[dict[str, str], str]:
         """The fields of a request that has proved itself, and its signature."""
         signed = request.url.query.encode() if body == "query" else await _body(request)
-        query = _parsed(request.scope["query_string"])
+        query = _parsed(request.scope["query_string"], "replace")
         try:
             used = self.proof.check(request.headers, query, signed, self.clock())
         except ProofError as error:
             raise RefusedError(401, str(error)) from None
-        if body == "json":
-            return _from_json(signed), used
-        return (query if body == "query" else _parsed(signed)), used
+        try:
+            return (_from_json(signed) if body == "json" else _parsed(signed)), used
+        except UnicodeDecodeError:
+            raise RefusedError(self.rules.unreadable_status, "it is not UTF-8") from None
 
     def _text_of(self, fields: Mapping[str, str]) -> TextIn:
         names = self.rules.names
@@ -153,13 +154,15 @@ async def _body(request: Request) -> bytes:
     return bytes(body)
 
 
-def _parsed(form: bytes) -> dict[str, str]:
+def _parsed(form: bytes, errors: str = "strict") -> dict[str, str]:
     if len(form) > LARGEST_BODY:
         raise RefusedError(413, f"the query is larger than {LARGEST_BODY} bytes")
     try:
-        pairs = parse_qsl(form.decode("utf-8"), keep_blank_values=True, errors="strict", max_num_fields=MOST_FIELDS)
+        pairs = parse_qsl(
+            form.decode("utf-8", errors), keep_blank_values=True, errors=errors, max_num_fields=MOST_FIELDS
+        )
     except UnicodeDecodeError:
-        raise RefusedError(400, "it is not UTF-8") from None
+        raise
     except ValueError:
         raise RefusedError(400, f"it has more than {MOST_FIELDS} fields") from None
     fields = dict(pairs)
@@ -171,8 +174,10 @@ def _parsed(form: bytes) -> dict[str, str]:
 def _from_json(body: bytes) -> dict[str, str]:
     try:
         data: Any = json.loads(body.decode("utf-8"))
+    except UnicodeDecodeError:
+        raise
     except (ValueError, RecursionError):
-        raise RefusedError(400, "its body is not JSON in UTF-8") from None
+        raise RefusedError(400, "its body is not JSON") from None
     if not isinstance(data, dict) or len(data) > MOST_FIELDS:
         raise RefusedError(400, "its body is not an object of a few fields")
     fields = {name: value for name, value in data.items() if isinstance(value, (str, int)) and value is not True}
@@ -189,8 +194,10 @@ def _status(fields: Mapping[str, str], rules: TextsIn) -> str:
 
 
 def _time(given: str) -> str | None:
-    """The time a gateway gives, as UTC ISO 8601; None if it gives none that can be read."""
+    """The time a gateway gives, ISO 8601 or Unix seconds, as UTC ISO 8601; None if it gives none that can be read."""
     try:
+        if given.isascii() and given.isdigit() and 9 <= len(given) <= 10:
+            return datetime.fromtimestamp(int(given), UTC).isoformat()
         at = datetime.fromisoformat(given.strip())
         return (at if at.tzinfo else at.replace(tzinfo=UTC)).astimezone(UTC).isoformat()
     except (ValueError, OverflowError):

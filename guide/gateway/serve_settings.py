@@ -42,6 +42,10 @@ class TextsIn:
     time_name: str = field(default="X-Time", metadata={"doc": "header with the time of a signature, Unix seconds"})
     secret_file: str = field(default="", metadata={"doc": "file with the shared secret, readable by its owner only"})
     answer_status: int = field(default=200, metadata={"doc": "status answered once a text is durable"})
+    unreadable_status: int = field(
+        default=400,
+        metadata={"doc": "status for a text that isn't UTF-8; 200 where a gateway would bring it again for ever"},
+    )
     answer_type: str = field(default="text/plain", metadata={"doc": "content type of that answer"})
     answer_body: str = field(default="", metadata={"doc": "body of that answer"})
 
@@ -109,6 +113,7 @@ PRESETS_IN: Mapping[str, Mapping[str, Any]] = {
         "undelivered": ["2", "16"],
         "proof_in": "query",
         "proof_name": "token",
+        "unreadable_status": 200,
     },
 }
 PRESETS_OUT: Mapping[str, Mapping[str, Any]] = {

@@ -6,11 +6,12 @@ millisecond. In a pass, phones take turns, so that a flood from one never holds 
 
 import asyncio
 import logging
+import sqlite3
 from collections import deque
 from collections.abc import Callable
 from datetime import datetime
 
-from guide.gateway.exchange import Exchange, TextIn
+from guide.gateway.exchange import Exchange, OtherWordsError, TextIn
 from guide.record.store import TextOut
 
 log = logging.getLogger("wadeline")
@@ -50,15 +51,26 @@ class Writer:
                 if not future.done():
                     future.set_exception(error)
         else:
-            for (_, future), result in zip(batch, results, strict=True):
-                if future.done():
-                    continue
-                if isinstance(result, Exception):
-                    future.set_exception(result)
-                else:
-                    future.set_result(result)
+            for given, result in zip(batch, results, strict=True):
+                self._tell(given, result)
             self.after()
         self._plan()
+
+    def _tell(self, given: _Given, result: list[TextOut] | Exception) -> None:
+        """Lets the gateway know. A text that can't be worked is kept, or it would be brought again for ever."""
+        text, future = given
+        if isinstance(result, Exception) and not isinstance(result, OtherWordsError):
+            log.error("a text could not be worked, it is kept as it came", exc_info=result)
+            try:
+                result = self.exchange.keep_unworked(text, self.clock())
+            except sqlite3.Error as error:
+                result = error
+        if future.done():
+            return
+        if isinstance(result, Exception):
+            future.set_exception(result)
+        else:
+            future.set_result(result)
 
     def _batch(self) -> list[_Given]:
         """The next texts: a few of each phone, in the order its texts came; a phone that has more goes to the end."""
