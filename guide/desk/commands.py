@@ -2,12 +2,14 @@
 
 import argparse
 from pathlib import Path
+from typing import Any
 
 from guide.cli import record_path
 
 
 def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     """All of the desk's commands and their options."""
+    from guide.desk.lab_commands import add_lab_commands
     from guide.desk.set_up_commands import add_set_up_commands
 
     commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
@@ -16,12 +18,15 @@ def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     record_options(verify)
     verify.set_defaults(run=_verify)
     add_set_up_commands(commands)
+    add_lab_commands(commands)
 
 
-def record_options(parser: argparse.ArgumentParser) -> None:
-    """``--db`` and ``--json``, which every command of the desk takes."""
-    parser.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
-    parser.add_argument("--json", action="store_true", help="print JSON, for scripts")
+def record_options(parser: argparse.ArgumentParser, inner: bool = False) -> None:
+    """``--db`` and ``--json``, which every command of the desk takes; an ``inner`` command keeps its outer one's."""
+    absent: dict[str, Any] = {"default": argparse.SUPPRESS} if inner else {}
+    record = "the record (else WADELINE_DB, else one in your data folder)"
+    parser.add_argument("--db", type=Path, help=record, **absent)
+    parser.add_argument("--json", action="store_true", help="print JSON, for scripts", **absent)
 
 
 def _verify(args: argparse.Namespace) -> int:

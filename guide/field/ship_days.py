@@ -11,7 +11,6 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 from types import MappingProxyType
-from typing import Any
 
 MONDAY_TO_FRIDAY = frozenset({1, 2, 3, 4, 5})
 EVERY_DAY = frozenset({1, 2, 3, 4, 5, 6, 7})
@@ -19,20 +18,25 @@ EVERY_DAY = frozenset({1, 2, 3, 4, 5, 6, 7})
 _WEEKDAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 _MONTHS = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
 
-# {day}, {arrival} and {slipped} are filled with the dates of the ShipDay, {kind} with what follows the colon.
+_ARRIVES, _SLIPS = "it would arrive on {arrival}, ", "a day late it would come on {slipped}, "
+_HOLIDAY = "a holiday of "
+
+# What would happen, how it is tied to what speaks against it, and that; {arrival} and {slipped} are filled with the
+# dates of the ShipDay, {kind} with what follows the colon.
 SAY = MappingProxyType(
     {
-        "no_pick_up": "the carrier doesn't pick up on {day}",
-        "pick_up_holiday": "{day} is a holiday of the carrier",
-        "no_delivery": "it would arrive on {arrival}, when the carrier doesn't deliver",
-        "delivery_holiday": "it would arrive on {arrival}, a holiday of the carrier",
-        "lab_shut": "it would arrive on {arrival}, when the lab doesn't receive",
-        "lab_holiday": "it would arrive on {arrival}, a holiday of the lab",
-        "slip_no_delivery": "a day late it would come on {slipped}, when the carrier doesn't deliver",
-        "slip_delivery_holiday": "a day late it would come on {slipped}, a holiday of the carrier",
-        "slip_lab_shut": "a day late it would come on {slipped}, when the lab doesn't receive",
-        "slip_lab_holiday": "a day late it would come on {slipped}, a holiday of the lab",
-        "holding": "a day late, on {slipped}, the holding time of {kind} has run out",
+        "no_pick_up": ("", "", "the carrier doesn't pick up"),
+        "pick_up_holiday": ("", _HOLIDAY, "the carrier"),
+        "no_delivery": (_ARRIVES, "when ", "the carrier doesn't deliver"),
+        "delivery_holiday": (_ARRIVES, _HOLIDAY, "the carrier"),
+        "lab_shut": (_ARRIVES, "when ", "the lab doesn't receive"),
+        "lab_holiday": (_ARRIVES, _HOLIDAY, "the lab"),
+        "slip_no_delivery": (_SLIPS, "when ", "the carrier doesn't deliver"),
+        "slip_delivery_holiday": (_SLIPS, _HOLIDAY, "the carrier"),
+        "slip_lab_shut": (_SLIPS, "when ", "the lab doesn't receive"),
+        "slip_lab_holiday": (_SLIPS, _HOLIDAY, "the lab"),
+        "holding": (_ARRIVES, "when ", "the holding time of {kind} has run out"),
+        "slip_holding": (_SLIPS, "when ", "the holding time of {kind} has run out"),
     }
 )
 
@@ -97,7 +101,7 @@ class ShipDay:
     """One hand-over day: whether it is good, else the codes of every reason; when it arrives, on time and
     late.
 
-    A code is a key of ``SAY``; ``holding`` is followed by a colon and the kind, as ``holding:water``.
+    A code is a key of ``SAY``; one of holding times is followed by a colon and the kind, as ``slip_holding:water``.
     """
 
     day: date
@@ -150,7 +154,7 @@ def judge_day(day: date, rules: Rules) -> ShipDay:
         *_shut(rules.receiving, arrival, "lab_shut", "lab_holiday"),
         *_shut(rules.delivery, slipped, "slip_no_delivery", "slip_delivery_holiday"),
         *_shut(rules.receiving, slipped, "slip_lab_shut", "slip_lab_holiday"),
-        *_run_out(slipped, rules),
+        *_run_out(arrival, slipped, rules),
     )
     return ShipDay(day, not reasons, reasons, arrival, slipped)
 
@@ -165,20 +169,32 @@ def good_days(first: date, days: int, rules: Rules) -> tuple[ShipDay, ...]:
     return tuple(judged for judged in judge_days(first, days, rules) if judged.ok)
 
 
-def explain(judged: ShipDay) -> str:
-    """One plain sentence in English: that the day is good and when it arrives, or every reason against it."""
-    dates: dict[str, Any] = {
-        "day": _said(judged.day),
-        "arrival": _said(judged.arrival),
-        "slipped": _said(judged.slipped),
-    }
+def explain(judged: ShipDay, holidays: Mapping[date, str] = MappingProxyType({})) -> str:
+    """One plain sentence in English: that the day is good and when it arrives, or what speaks against it.
+
+    A day without a pick-up needs no more said. ``holidays`` are names of holidays by day, said where a day is one.
+    """
+    dates = {"day": _said(judged.day), "arrival": _said(judged.arrival), "slipped": _said(judged.slipped)}
     if judged.ok:
         return "{day} is a good day: it arrives on {arrival}, a day late on {slipped}.".format(**dates)
-    parts = []
+    against: dict[str, dict[str, list[str]]] = {}
     for reason in judged.reasons:
         code, _, kind = reason.partition(":")
-        parts.append(SAY[code].format(kind=kind, **dates))
+        what, tie, why = SAY[code]
+        against.setdefault(what, {}).setdefault(tie, []).append(why.format(kind=kind))
+    days = {"": judged.day, _ARRIVES: judged.arrival, _SLIPS: judged.slipped}
+    shown = [""] if "" in against else [what for what in days if what in against]
+    parts = [what.format(**dates) + _because(against[what], holidays.get(days[what], "")) for what in shown]
     return f"Not {dates['day']}: {'; '.join(parts)}."
+
+
+def _because(ties: Mapping[str, list[str]], holiday: str) -> str:
+    name = {_HOLIDAY: f" ({holiday})"} if holiday else {}
+    return ", ".join(f"{tie}{_listed(whys)}{name.get(tie, '')}" for tie, whys in ties.items())
+
+
+def _listed(words: list[str]) -> str:
+    return words[0] if len(words) == 1 else f"{', '.join(words[:-1])} and {words[-1]}"
 
 
 def _shut(calendar: Calendar, day: date, off_code: str, holiday_code: str) -> Iterator[str]:
@@ -188,11 +204,15 @@ def _shut(calendar: Calendar, day: date, off_code: str, holiday_code: str) -> It
         yield holiday_code
 
 
-def _run_out(slipped: date, rules: Rules) -> Iterator[str]:
-    in_hand = datetime.combine(slipped, rules.received_by, rules.lab_zone)
+def _run_out(arrival: date, slipped: date, rules: Rules) -> Iterator[str]:
+    """Each kind once: run out even if all goes well, or only a day late."""
+    said: dict[str, str] = {}
     for deadline in rules.deadlines:
-        if deadline.at < in_hand:
-            yield f"holding:{deadline.kind}"
+        if deadline.at < datetime.combine(arrival, rules.received_by, rules.lab_zone):
+            said[deadline.kind] = "holding"
+        elif deadline.at < datetime.combine(slipped, rules.received_by, rules.lab_zone):
+            said.setdefault(deadline.kind, "slip_holding")
+    yield from (f"{code}:{kind}" for kind, code in said.items())
 
 
 def _said(day: date) -> str:

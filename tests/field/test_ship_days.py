@@ -101,11 +101,18 @@ def held(*deadlines: datetime) -> Rules:
     ("deadline", "reasons"),
     [
         (datetime(2024, 5, 8, 17, tzinfo=UTC), ()),
-        (datetime(2024, 5, 8, 16, 59, tzinfo=UTC), ("holding:water",)),
+        (datetime(2024, 5, 8, 16, 59, tzinfo=UTC), ("slip_holding:water",)),
         (datetime(2024, 5, 8, 12, 30, tzinfo=timezone(timedelta(hours=-5))), ()),
-        (datetime(2024, 5, 7, 17, tzinfo=UTC), ("holding:water",)),
+        (datetime(2024, 5, 7, 17, tzinfo=UTC), ("slip_holding:water",)),
+        (datetime(2024, 5, 7, 16, 59, tzinfo=UTC), ("holding:water",)),
     ],
-    ids=["Wed 17:00 is when a late one is in hand", "a minute short", "12:30 at -5 is 17:30", "only if on time"],
+    ids=[
+        "Wed 17:00 is when a late one is in hand",
+        "a minute short",
+        "12:30 at -5 is 17:30",
+        "only if on time",
+        "not even then",
+    ],
 )
 def test_holding_time_of_a_monday(deadline: datetime, reasons: tuple[str, ...]) -> None:
     assert judge_day(may(6), held(deadline)).reasons == reasons
@@ -116,11 +123,34 @@ def test_explained() -> None:
         "Mon 6 May is a good day: it arrives on Tue 7 May, a day late on Wed 8 May."
     )
     assert explain(judge_day(may(9), OVERNIGHT)) == (
-        "Not Thu 9 May: a day late it would come on Sat 11 May, when the carrier doesn't deliver; "
-        "a day late it would come on Sat 11 May, when the lab doesn't receive."
+        "Not Thu 9 May: a day late it would come on Sat 11 May, when the carrier doesn't deliver and the lab doesn't "
+        "receive."
     )
-    late = judge_day(may(6), held(datetime(2024, 5, 7, tzinfo=UTC)))
-    assert explain(late) == "Not Mon 6 May: a day late, on Wed 8 May, the holding time of water has run out."
+    gone = judge_day(may(6), held(datetime(2024, 5, 7, tzinfo=UTC)))
+    assert explain(gone) == "Not Mon 6 May: it would arrive on Tue 7 May, when the holding time of water has run out."
+    late = judge_day(may(6), held(datetime(2024, 5, 7, 18, tzinfo=UTC)))
+    assert explain(late) == (
+        "Not Mon 6 May: a day late it would come on Wed 8 May, when the holding time of water has run out."
+    )
+
+
+def test_a_holiday_is_said_by_its_name() -> None:
+    names = {may(6): "May Day"}
+    assert explain(judge_day(may(6), ALL_OFF_MONDAY), names) == "Not Mon 6 May: a holiday of the carrier (May Day)."
+    before = judge_day(may(3), Rules(off(6), off(6), off(6), transit_days=2, moving=SATURDAY_TOO))
+    assert explain(before, names) == (
+        "Not Fri 3 May: it would arrive on Mon 6 May, a holiday of the carrier and the lab (May Day)."
+    )
+    assert "(" not in explain(judge_day(may(9), OVERNIGHT), {may(11): "no holiday of theirs"})
+
+
+def test_where_nobody_picks_up_no_more_is_said() -> None:
+    assert explain(judge_day(may(11), OVERNIGHT)) == "Not Sat 11 May: the carrier doesn't pick up."
+
+
+def test_many_bottles_of_a_kind_give_one_reason_and_the_worse_one() -> None:
+    early, late = datetime(2024, 5, 7, tzinfo=UTC), datetime(2024, 5, 8, tzinfo=UTC)
+    assert judge_day(may(6), held(late, early, late)).reasons == ("holding:water",)
 
 
 def test_holidays_of_a_region_are_the_countrys_too() -> None:
