@@ -7,14 +7,14 @@ import sqlite3
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from pathlib import Path
-from random import Random
 from typing import TYPE_CHECKING
 
 from guide import __version__
 from guide.errors import WadelineError
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from guide.flow.model import FlowBook
     from guide.gateway.door import Door
     from guide.gateway.exchange import Exchange
@@ -91,14 +91,20 @@ def _desk_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _record_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
+    parser.add_argument("--db", metavar="FILE", help="the record (else WADELINE_DB, else one in your data folder)")
     _flow_options(parser)
     parser.add_argument("--seed", type=int, help="makes words and codes the same each time, for tests and demos")
 
 
+def _path(text: str) -> "Path":
+    from pathlib import Path  # a start-up feels the import
+
+    return Path(text)
+
+
 def _flow_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--programme", type=Path, metavar="FILE", help="a programme's settings (else the demo's)")
-    parser.add_argument("--flows", type=Path, metavar="DIR", help="a folder of flow files (else those shipped)")
+    parser.add_argument("--programme", type=_path, metavar="FILE", help="a programme's settings (else the demo's)")
+    parser.add_argument("--flows", type=_path, metavar="DIR", help="a folder of flow files (else those shipped)")
 
 
 def _flow_commands(parser: argparse.ArgumentParser) -> None:
@@ -112,7 +118,7 @@ def _flow_commands(parser: argparse.ArgumentParser) -> None:
     show.set_defaults(run=_flow_show)
     draw = commands.add_parser("draw", help="draw flows as Mermaid and, with Graphviz installed, SVG")
     draw.add_argument("flow", nargs="?", metavar="FLOW", help="a flow's name (else all)")
-    draw.add_argument("--to", type=Path, default=Path(), metavar="DIR", help="where to (else here)")
+    draw.add_argument("--to", type=_path, default=".", metavar="DIR", help="where to (else here)")
     _flow_options(draw)
     draw.set_defaults(run=_flow_draw)
     attempt = commands.add_parser("try", help="show how a reply is read; without TEXT, read lines from standard input")
@@ -124,7 +130,7 @@ def _flow_commands(parser: argparse.ArgumentParser) -> None:
 
 
 def _digest_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("--db", type=Path, help="the record (else WADELINE_DB, else one in your data folder)")
+    parser.add_argument("--db", type=_path, help="the record (else WADELINE_DB, else one in your data folder)")
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--visit", metavar="CODE", help="the visit with this code (else the one begun last)")
     read = "read texts, one a line, from a file or standard input"
@@ -134,7 +140,7 @@ def _digest_options(parser: argparse.ArgumentParser) -> None:
 
 
 def _replay_options(parser: argparse.ArgumentParser) -> None:
-    parser.add_argument("files", type=Path, nargs="+", metavar="FILE", help="a transcript, such as those shipped")
+    parser.add_argument("files", type=_path, nargs="+", metavar="FILE", help="a transcript, such as those shipped")
     how = parser.add_mutually_exclusive_group()
     how.add_argument("--update", action="store_true", help="rewrite the guide's lines, never the expect lines")
     how.add_argument("--fast", action="store_const", const=0.0, dest="pace", help="show it as a film without waiting")
@@ -143,24 +149,31 @@ def _replay_options(parser: argparse.ArgumentParser) -> None:
     parser.set_defaults(run=_replay)
 
 
-def record_path(given: Path | None) -> Path:
+def record_path(given: "str | Path | None") -> "Path":
     """Where the record is: what was given, else WADELINE_DB, else a file in the user's data folder."""
+    from pathlib import Path
+
+    return Path(_record_file(given))
+
+
+def _record_file(given: "str | Path | None") -> str:
     if given is not None:
-        return given
+        return os.fspath(given)
     if os.environ.get("WADELINE_DB"):
-        return Path(os.environ["WADELINE_DB"])
+        return os.environ["WADELINE_DB"]
+    home = os.path.expanduser("~")
     if sys.platform == "win32":
-        base = Path(os.environ.get("LOCALAPPDATA", Path.home()))
+        base = os.environ.get("LOCALAPPDATA", home)
     elif sys.platform == "darwin":
-        base = Path.home() / "Library" / "Application Support"
+        base = os.path.join(home, "Library", "Application Support")
     else:
-        base = Path(os.environ.get("XDG_DATA_HOME") or Path.home() / ".local" / "share")
-    return base / "wadeline" / "record.db"
+        base = os.environ.get("XDG_DATA_HOME") or os.path.join(home, ".local", "share")
+    return os.path.join(base, "wadeline", "record.db")
 
 
 def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) -> "FlowBook":
     """The flow book the options name; without ``--programme``, with the settings that the desk loaded last."""
-    from guide.flow.load import book_text, shipped_flows
+    from guide.flow.load import book_text, shipped_folder
 
     programme, file = None, "programme.toml"
     if args.programme is not None:
@@ -171,7 +184,7 @@ def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) ->
         from guide.record.programme import stored_programme
 
         programme = stored_programme(db)
-    return _book(db, book_text(args.flows or shipped_flows(), programme), file)
+    return _book(db, book_text(args.flows or shipped_folder(), programme), file)
 
 
 def _book(db: sqlite3.Connection | None, text: str, settings_file: str = "programme.toml") -> "FlowBook":
@@ -187,14 +200,16 @@ def _book(db: sqlite3.Connection | None, text: str, settings_file: str = "progra
 
 def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | None" = None) -> "Exchange":
     """The record, the flow book and the exchange over both."""
+    from random import Random
+
     from guide.gateway.exchange import Exchange
     from guide.record.open import open_record
     from guide.record.store import Store
     from guide.talk.blanks import REGISTRY
     from guide.talk.turn import Talk
 
-    path = record_path(args.db)
-    db = open_record(path) if path.exists() else None  # a book that can't be read makes no record
+    path = _record_file(args.db)
+    db = open_record(path) if os.path.exists(path) else None  # a book that can't be read makes no record
     book = read_book(args, db)
     store = Store(db or open_record(path))
     random = Random(args.seed)

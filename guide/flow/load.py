@@ -1,16 +1,19 @@
 """Flow files (TOML) to a checked flow book. A broken one is refused with file, line, step, reason, nearest name."""
 
 import hashlib
+import os
 from collections.abc import Iterable, Mapping
-from pathlib import Path
 from string import Formatter
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from guide.errors import FlowError, SettingsError
 from guide.flow.model import REST, RETURN, ROUTE, Branch, Flow, FlowBook, Step
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
 from guide.flow.settings import Settings
+
+if TYPE_CHECKING:
+    from pathlib import Path  # a start-up feels the import
 
 FILE_MARK = "#= file "
 """Starts each file in the one text a book is stored as."""
@@ -41,26 +44,40 @@ _STEP_KEYS = (
 _BRANCH_KEYS = ("on", "if", "do", "call", "go")
 
 
-def shipped_flows() -> Path:
+def shipped_flows() -> "Path":
     """The folder of flow files that came with the program."""
-    inside = Path(__file__).parent.parent / "flows"
-    return inside if inside.is_dir() else Path(__file__).parent.parent.parent / "flows"
+    from pathlib import Path
+
+    return Path(shipped_folder())
 
 
-def book_text(folder: Path, programme: str | None = None) -> str:
+def shipped_folder() -> str:
+    """The same as a plain path."""
+    package = os.path.dirname(os.path.dirname(os.path.abspath(__file__)))
+    inside = os.path.join(package, "flows")
+    return inside if os.path.isdir(inside) else os.path.join(os.path.dirname(package), "flows")
+
+
+def book_text(folder: "str | Path", programme: str | None = None) -> str:
     """All flow files of a folder as one text; the text ``programme`` stands in for its settings file."""
-    files = {path.name: path for path in sorted(folder.glob("*.toml")) if path.name != RULES}
+    listed = os.listdir(folder) if os.path.isdir(folder) else []
+    files = {name for name in listed if name.endswith(".toml") and name != RULES}
     if not files:
         raise FlowError(str(folder), "", "there are no flow files (*.toml) in this folder")
     parts = []
     for name in sorted({*files, "programme.toml"} if programme is not None else files):
-        try:
-            given = name == "programme.toml" and programme is not None
-            body = str(programme) if given else files[name].read_text("utf-8")
-        except (OSError, UnicodeDecodeError) as error:
-            raise FlowError(str(files[name]), "", f"can't be read: {error}") from None
+        given = programme if name == "programme.toml" else None
+        body = _read(os.path.join(folder, name)) if given is None else given
         parts.append(f"{FILE_MARK}{name}\n{body.rstrip()}\n")
     return "".join(parts)
+
+
+def _read(path: str) -> str:
+    try:
+        with open(path, encoding="utf-8") as file:
+            return file.read()
+    except (OSError, UnicodeDecodeError) as error:
+        raise FlowError(path, "", f"can't be read: {error}") from None
 
 
 def load_book(

@@ -39,7 +39,7 @@ class TagBlock:
     check: bool = True
 
 
-@dataclass(frozen=True, repr=False)
+@dataclass(frozen=True, repr=False, eq=False)  # what isn't made needn't be paid for at each start
 class Settings:
     """The settings of one programme, as in ``programme.toml``. Every number is the programme's own choice."""
 

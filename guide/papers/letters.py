@@ -16,7 +16,7 @@ Case and spaces carry nothing. The characters O, 0, I, 1 and L are never used, s
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from typing import NamedTuple
 
 ALPHABET = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
 """The characters of a visit's code, which serve the whole text."""
@@ -42,8 +42,7 @@ _STRANGE = -1
 """Stands for a character that no text has."""
 
 
-@dataclass(frozen=True)
-class Spelled:
+class Spelled(NamedTuple):
     """One undamaged text: the visit's code, which part of how many (from 1), and the number it carries."""
 
     code8: str

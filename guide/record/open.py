@@ -1,32 +1,38 @@
 """Opening a record: is it ours, is it new enough, and the settings every connection needs."""
 
+import os
 import sqlite3
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from guide.errors import RecordError
 from guide.record.schema import APPLICATION_ID, VERSION
 
+if TYPE_CHECKING:
+    from pathlib import Path  # a start-up feels the import
+
 BUSY_MS = 10_000
 
 
-def open_record(path: str | Path, create: bool = True) -> sqlite3.Connection:
+def open_record(path: "str | Path", create: bool = True) -> sqlite3.Connection:
     """A connection to a record at the newest schema, in autocommit mode (transactions are begun by hand).
 
     A database of an earlier version is brought up to date, with a backup beside it. Raises RecordError if the
     file isn't ours, is newer than this program, or can't be opened.
     """
-    path = Path(path)
+    path = os.fspath(path)
     try:
-        if not path.exists() and not create:
+        if not create and not os.path.exists(path):
             raise RecordError(f"there is no record at {path}")
-        path.parent.mkdir(parents=True, exist_ok=True)
+        os.makedirs(os.path.dirname(path) or ".", exist_ok=True)
         db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         version = _version(db, path)
         _settings(db)
         if version < VERSION:
+            from pathlib import Path
+
             from guide.record.migrate import migrate
 
-            migrate(db, path)
+            migrate(db, Path(path))
         return db
     except sqlite3.DatabaseError as error:
         raise RecordError(f"{path} can't be used as a record: {error}") from None
@@ -34,7 +40,7 @@ def open_record(path: str | Path, create: bool = True) -> sqlite3.Connection:
         raise RecordError(f"{path} can't be opened: {error.strerror or error}") from None
 
 
-def _version(db: sqlite3.Connection, path: Path) -> int:
+def _version(db: sqlite3.Connection, path: str) -> int:
     (ours,) = db.execute("PRAGMA application_id").fetchone()
     (version,) = db.execute("PRAGMA user_version").fetchone()
     (tables,) = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()

@@ -17,7 +17,7 @@ def die() -> None:
 def main() -> None:
     """Usage: crashing_pipe.py PLACE pipe --db FILE; PLACE is before_commit, before_output or before_handled."""
     place = sys.argv[1]
-    args = build_parser().parse_args(sys.argv[2:])
+    args = build_parser(sys.argv[2:]).parse_args(sys.argv[2:])
     exchange = open_exchange(args)
     written = 0
 
