@@ -1,0 +1,475 @@
+"""A drill session going on: rounds begun and ended, specimens shown, surprises thrown, answers judged.
+
+``look`` does all that is due, in one transaction. It watches the record and not the phones, so pairs may text through
+any gateway of any process, and what was looked at twice is written once. All facts are entries of the session's stream.
+"""
+
+from collections.abc import Iterable
+from dataclasses import asdict, dataclass
+from datetime import datetime, timedelta
+from random import Random
+from typing import Any
+
+from guide.drill import seats
+from guide.drill.book import drill_book
+from guide.drill.facts import AUTHOR, PairText, step_now, texts_of
+from guide.drill.judge import MISSED, Told, is_skipped, judge, role_of, verdict
+from guide.drill.model import Drill, DrillError, Surprise
+from guide.drill.plan import plan_round, seeded
+from guide.drill.specimens import Specimen, draw_lots, words
+from guide.drill.view import PairView, RoundView, SessionView, Shown, Thrown, read_session, streams
+from guide.flow.load import load_book
+from guide.flow.model import FlowBook
+from guide.flow.replies.kinds import KINDS
+from guide.gateway.exchange import Exchange
+from guide.record.books import keep_book
+from guide.record.log import Entry
+from guide.record.store import SeatRow, Store, TextOut, stamp
+from guide.talk.blanks import REGISTRY
+from guide.talk.turn import Talk
+
+PAIRS = "ABCDEFGHIJKL"
+"""A boat house holds no more pairs than that."""
+
+LOOK_STEPS = ("larva.look", "larva.steady", "larva.brisk")
+"""Steps at which a larva lies on the spoon."""
+
+SKIPPED_CLOCKS = ("thunder", "contact")
+"""Waits that a drill moves on, saying so: nobody sits half an hour in a classroom."""
+
+STALE = timedelta(hours=12)
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a session is begun with. ``in_turn``: the pairs share one laptop, else they text from phones."""
+
+    drill: Drill
+    pairs: int = 1
+    rounds: int = 0
+    seed: int = 0
+    group: str = ""
+    in_turn: bool = True
+    simulated: bool = False
+
+
+def drill_exchange(store: Store, book: FlowBook, drill: Drill, seed: int, now: datetime) -> Exchange:
+    """An exchange whose new visits are practice visits of this drill; the programme in the record is left as it is."""
+    own = drill_book(book, drill)
+    exchange = Exchange(store, own, lambda text: _talk(own, text), Random(f"{store.origin}/{seed}/{now.isoformat()}"))
+    with store.transaction():
+        keep_book(store.db, own)
+    return exchange
+
+
+def _talk(own: FlowBook, text: str) -> Talk:
+    return Talk.of(own if text == own.text else load_book(text, REGISTRY, KINDS), REGISTRY)
+
+
+class Session:
+    """One session over a record; several processes may hold the same one."""
+
+    def __init__(self, exchange: Exchange, drill: Drill, stream: str) -> None:
+        self.exchange, self.store, self.drill, self.stream = exchange, exchange.store, drill, stream
+        self.book = exchange.book
+        self._seen: tuple[int, int] = (-1, -1)
+        self.view = read_session(self.store.db, stream)
+
+    @classmethod
+    def begin(cls, store: Store, book: FlowBook, wanted: Wanted, now: datetime) -> "Session":
+        """Begins a session; pairs with phones wait to join, those at a laptop begin their rounds by ``begin_round``."""
+        if not 1 <= wanted.pairs <= len(PAIRS):
+            raise DrillError(f"a drill takes 1 to {len(PAIRS)} pairs, not {wanted.pairs}")
+        exchange = drill_exchange(store, book, wanted.drill, wanted.seed, now)
+        stream = f"drill-{store.origin}-{len(streams(store.db)) + 1}"
+        data = {
+            "drill": wanted.drill.name,
+            "seed": wanted.seed,
+            "rounds": wanted.rounds or wanted.drill.rounds,
+            "group": wanted.group,
+            "simulated": wanted.simulated,
+            "in_turn": wanted.in_turn,
+            "pairs": list(PAIRS[: wanted.pairs]),
+        }
+        with store.transaction():
+            store.append(stream, "trainer", 0, now, [Entry("drill_begun", "", data)])
+        session = cls(exchange, wanted.drill, stream)
+        if not wanted.in_turn:
+            for pair in session.view.pairs:
+                session.begin_round(pair, now)
+        return session
+
+    # Entries
+
+    def note(self, kind: str, data: dict[str, Any], now: datetime, words: str | None = None) -> None:
+        """Writes an entry of the session, as a turn of its own, and reads the session anew."""
+        turn = self.store.add_turn(gateway=AUTHOR, received_at=stamp(now), raw=kind)
+        self.store.append(self.stream, data.get("pair", "trainer"), turn, now, [Entry(kind, "", data, words=words)])
+        self.store.end_turn(turn, None, self.stream)
+        self.read()
+
+    def read(self) -> SessionView:
+        """The session as it stands in the record."""
+        self.view = read_session(self.store.db, self.stream)
+        return self.view
+
+    def seat(self, one: RoundView) -> SeatRow:
+        """The seat of a round."""
+        return self.store.seat(self.store.seat_id(one.visit, "A"))
+
+    def number(self, pair: str) -> str:
+        """What stands for a pair's phone while it shares the laptop."""
+        return f"{self.stream}-{pair}"
+
+    def word(self, pair: str) -> str:
+        """The word a pair's phone joins with."""
+        rounds = self.view.pairs[pair].rounds
+        return self.seat(rounds[-1]).word if rounds else ""
+
+    # Rounds
+
+    def begin_round(self, pair: str, now: datetime) -> list[TextOut]:
+        """Begins a pair's next round in a new practice visit, on whatever holds its seat now."""
+        with self.store.transaction():
+            return self._begin_round(self.read().pairs[pair], now)
+
+    def _begin_round(self, pair: PairView, now: datetime) -> list[TextOut]:
+        holder, word, waits = None, None, False
+        if pair.rounds:
+            before = self.seat(pair.rounds[-1])
+            holder, word = self.store.holder(before.id), before.word
+        elif not self.view.in_turn:
+            waits = True
+        number = holder.number if holder else self.number(pair.name)
+        seat, texts = seats.open_visit(self.exchange, self.drill, number, word, now)
+        (after,) = self.store.db.execute("SELECT max(id) FROM turn").fetchone()
+        data = {"pair": pair.name, "round": len(pair.rounds) + 1, "visit": seat.visit, "after": after}
+        self.note("round_begun", data, now)
+        if waits or (holder is None and not self.view.in_turn):
+            seats.leave(self.store, seat)
+            self.store.db.execute("DELETE FROM outgoing WHERE seat = ?", (seat.id,))
+            return []
+        return texts
+
+    def end_round(self, pair: str, why: str, now: datetime) -> list[TextOut]:
+        """Ends a pair's round; with the last of all rounds the session is over."""
+        with self.store.transaction():
+            one = self.read().pairs[pair].now()
+            return self._end_round(one, why, now) if one is not None else []
+
+    def _end_round(self, one: RoundView, why: str, now: datetime) -> list[TextOut]:
+        seat, texts = self.seat(one), []
+        thrown = one.open_surprise()
+        if thrown is not None:
+            texts += self._answered(one, thrown, MISSED, thrown.after, now)
+        seats.let_go(self.exchange, seat, now)
+        self.note("round_ended", {"pair": one.pair, "round": one.number, "why": why}, now)
+        if one.number < self.view.rounds:
+            if not self.view.in_turn:
+                said = self._phrase("next", count=str(one.number + 1), tally=str(self.view.rounds))
+                texts += seats.say(self.exchange, seat, said, now)
+                texts += self._begin_round(self.view.pairs[one.pair], now)
+            return texts
+        texts += seats.say(self.exchange, seat, self._phrase("over"), now)
+        seats.leave(self.store, seat)
+        if all(len(p.rounds) == self.view.rounds and p.now() is None for p in self.view.pairs.values()):
+            self.note("drill_ended", {}, now)
+        return texts
+
+    def end(self, now: datetime) -> list[TextOut]:
+        """Ends the session, whatever is going on in it."""
+        texts: list[TextOut] = []
+        with self.store.transaction():
+            for pair in self.read().pairs.values():
+                if pair.rounds:
+                    seat = self.seat(pair.rounds[-1])
+                    if pair.now() is not None:
+                        seats.let_go(self.exchange, seat, now)
+                        data = {"pair": pair.name, "round": pair.rounds[-1].number, "why": "ended"}
+                        self.note("round_ended", data, now)
+                        texts += seats.say(self.exchange, seat, self._phrase("over"), now)
+                    seats.leave(self.store, seat)
+            if not self.view.ended:
+                self.note("drill_ended", {}, now)
+        return texts
+
+    def _phrase(self, name: str, **blanks: str) -> str:
+        return self.exchange.words_of(f"drill.{name}", **blanks)
+
+    # Looking
+
+    def look(self, now: datetime) -> list[TextOut]:
+        """Judges what came since, ends rounds, throws what is due; returns the texts that led to."""
+        db = self.store.db
+        (turns,) = db.execute("SELECT coalesce(max(id), 0) FROM turn").fetchone()
+        (texts,) = db.execute("SELECT coalesce(max(id), 0) FROM outgoing").fetchone()
+        if (turns, texts) == self._seen:
+            return []
+        self._seen = (turns, texts)
+        said: list[TextOut] = []
+        with self.store.transaction():
+            for name in self.read().pairs:
+                one = self.view.pairs[name].now()
+                if one is not None and self._bring_back(one, now):
+                    said += self._end_round(one, "left for a new visit", now)
+                elif one is not None and self.store.holder(self.seat(one).id) is not None:
+                    said += self._look(one, now)
+        return said
+
+    def _bring_back(self, one: RoundView, now: datetime) -> bool:
+        """True if the pair began a visit of its own out of the drill's: that one is closed, its phone is here again."""
+        seat = self.seat(one)
+        row = self.store.db.execute("SELECT current_seat FROM phone WHERE id = ?", (seat.phone,)).fetchone()
+        if row is None or row[0] in (None, seat.id):
+            return False
+        other = self.store.seat(row[0])
+        if other.book_hash != seat.book_hash or seat.phone is None:
+            return False
+        seats.let_go(self.exchange, other, now)
+        self.store.hold(seat.phone, seat.id)
+        return True
+
+    def _look(self, one: RoundView, now: datetime) -> list[TextOut]:
+        seat = self.seat(one)
+        texts = list(texts_of(self.store, seat, one.after))
+        said = self._judge(one, texts, now)
+        one = self._again(one)
+        step = step_now(self.store, seat)
+        if self._is_over(one, step):
+            return said + self._end_round(one, "done", now)
+        said += self._move_clock(seat, now)
+        if not self.view.paused:
+            said += self._throw_due(one, seat, step, now)
+        return said
+
+    def _again(self, one: RoundView) -> RoundView:
+        return self.view.pairs[one.pair].rounds[one.number - 1]
+
+    def _is_over(self, one: RoundView, step: str) -> bool:
+        """At the step that ends a round, surprise or not; after the last specimen once a surprise is answered."""
+        if self.drill.end:
+            return step == self.drill.end
+        return one.dealt_with() >= self.drill.larvae and one.open_surprise() is None
+
+    def _judge(self, one: RoundView, texts: list[PairText], now: datetime) -> list[TextOut]:
+        for text in texts:
+            if text.turn not in one.skipped and is_skipped(self.drill, self.book, text):
+                role = role_of(self.book.step(text.before))
+                data = {"step": text.before, "turn": text.turn, "seconds": round(text.seconds, 1), "role": role}
+                self.note("step_skipped", {**_of(one), **data}, now)
+        said: list[TextOut] = []
+        thrown = one.open_surprise()
+        surprise = self.drill.surprise(thrown.name) if thrown else None
+        if thrown is not None and surprise is not None:
+            later = [text for text in texts if text.turn > thrown.after]
+            word, turn = verdict(surprise, later, _blanks(thrown.line.data), self.book)
+            if word:
+                said += self._answered(one, thrown, word, turn, now)
+        self._judge_specimens(self._again(one), now)
+        return said
+
+    def _answered(self, one: RoundView, thrown: Thrown, word: str, turn: int, now: datetime) -> list[TextOut]:
+        surprise = self.drill.surprise(thrown.name)
+        role = surprise.who if surprise else "both"
+        data = {"number": thrown.number, "name": thrown.name, "verdict": word, "turn": turn, "role": role}
+        self.note("surprise_answered", {**_of(one), **data}, now)
+        if surprise is None:
+            return []
+        because = f"{self._phrase(word)} {self.book.in_language(surprise.because)}"
+        return seats.say(self.exchange, self.seat(one), because, now)
+
+    def _judge_specimens(self, one: RoundView, now: datetime) -> None:
+        shown = one.in_hand()
+        if shown is None:
+            return
+        row = self.store.db.execute(
+            "SELECT log.kind, sample_uid, at, log.turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
+            "AND kind IN ('kept', 'void', 'put_back') ORDER BY seq LIMIT 1",
+            (self.store.origin_id, one.visit, shown.after),
+        ).fetchone()
+        if row is None:
+            return
+        kind, uid, at, turn = row
+        told = self._told(kind, uid)
+        data = shown.line.data
+        right = judge(data, told, self._slips(one, shown), self.book.settings.minimum_mm)
+        seconds = (datetime.fromisoformat(at) - shown.line.at).total_seconds()
+        self.note(
+            "specimen_judged",
+            {
+                **_of(one),
+                "place": shown.place,
+                "sample": uid,
+                "turn": turn,
+                "seconds": round(seconds, 1),
+                "told": asdict(told),
+                "true": {"length_mm": data["length_mm"], "family": data["family"], "tag": data["slip"]},
+                "right": right,
+                "fixed": shown.fixed,
+            },
+            now,
+        )
+
+    def _told(self, kind: str, uid: str | None) -> Told:
+        if kind == "put_back":
+            return Told("back")
+        length_mm, family, tag = self.store.db.execute(
+            "SELECT length_mm, family, tag FROM sample WHERE uid = ?", (uid,)
+        ).fetchone()
+        return Told(kind, length_mm, family, tag)
+
+    def _slips(self, one: RoundView, shown: Shown) -> Iterable[str]:
+        """The slips a pair was given for a specimen: a surprise may have brought another."""
+        yield shown.line.data["slip"]
+        for thrown in one.surprises:
+            if thrown.line.data.get("slip"):
+                yield thrown.line.data["slip"]
+
+    def _move_clock(self, seat: SeatRow, now: datetime) -> list[TextOut]:
+        moved = False
+        for kind, due in self.store.db.execute(
+            "SELECT kind, due_at FROM timer WHERE seat = ? AND fired_turn IS NULL", (seat.id,)
+        ).fetchall():
+            if kind in SKIPPED_CLOCKS and datetime.fromisoformat(due) > now + timedelta(seconds=30):
+                self.store.set_timer(seat.id, kind, now)
+                moved = True
+        return seats.say(self.exchange, seat, self._phrase("clock"), now) if moved else []
+
+    # Throwing
+
+    def ask_for(self, pair: str, name: str, now: datetime) -> None:
+        """The trainer wants a surprise thrown: now, or at the pair's next step that fits."""
+        with self.store.transaction():
+            self.note("surprise_asked", {"pair": pair, "name": name}, now)
+        self._seen = (-1, -1)
+
+    def hint(self, pair: str, hint: str, now: datetime) -> list[TextOut]:
+        """A few words of the trainer to a pair."""
+        with self.store.transaction():
+            one = self.read().pairs[pair].now()
+            if one is None:
+                return []
+            self.note("hint", {"pair": pair}, now, words=hint)
+            return seats.say(self.exchange, self.seat(one), f"{self._phrase('hint')} {hint}", now)
+
+    def pause(self, paused: bool, now: datetime) -> list[TextOut]:
+        """Pauses every pair, or lets all go on."""
+        texts: list[TextOut] = []
+        with self.store.transaction():
+            self.note("drill_paused" if paused else "drill_resumed", {}, now)
+            for pair in self.view.pairs.values():
+                one = pair.now()
+                if one is not None and self.store.holder(self.seat(one).id) is not None:
+                    texts += seats.pause(self.exchange, self.seat(one), paused, now)
+        return texts
+
+    def _throw_due(self, one: RoundView, seat: SeatRow, step: str, now: datetime) -> list[TextOut]:
+        holder = self.store.holder(seat.id)
+        if holder is None or holder.stopped_at or not seats.can_be_asked(self.exchange, seat, holder.number, now):
+            return []
+        said: list[TextOut] = []
+        due = None if one.open_surprise() else self._due(one, step)
+        if self.drill.larvae and step in LOOK_STEPS and one.in_hand() is None:
+            if due is not None and due[0].specimen is not None:
+                said += self._throw(one, seat, due[0], due[1], step, now)
+                due = None
+            said += self._show(self._again(one), seat, now)
+            one = self._again(one)
+            due = due if due and due[0].specimen is None else None
+        if due is not None and due[0].specimen is None:
+            said += self._throw(one, seat, due[0], due[1], step, now)
+        return said
+
+    def _due(self, one: RoundView, step: str) -> tuple[Surprise, str] | None:
+        """The surprise to throw at this step, and who wants it: the trainer before the plan."""
+        for name in self.view.pairs[one.pair].asked:
+            asked = self.drill.surprise(name)
+            if asked is not None and step in asked.at:
+                return asked, "trainer"
+        came = {thrown.name for thrown in one.surprises}
+        larva = len(one.specimens) + (step in LOOK_STEPS and one.in_hand() is None)
+        for planned in plan_round(self.drill, self.view.seed, one.pair, one.number):
+            surprise = planned.surprise
+            if surprise.name not in came and step in surprise.at and larva >= planned.larva:
+                return surprise, "plan"
+        return None
+
+    def _throw(
+        self, one: RoundView, seat: SeatRow, surprise: Surprise, by: str, step: str, now: datetime
+    ) -> list[TextOut]:
+        (after,) = self.store.db.execute("SELECT max(id) FROM turn").fetchone()
+        data = {
+            **_of(one),
+            "name": surprise.name,
+            "number": len(one.surprises) + 1,
+            "by": by,
+            "step": step,
+            "after": after,
+            **self._spare_slips(one, surprise),
+        }
+        self.note("surprise", data, now)
+        lead = self._phrase("danger" if surprise.danger else "surprise")
+        if surprise.options:
+            return seats.ask(self.exchange, seat, surprise, lead, now)
+        said = self.book.in_language(surprise.say).format_map(_blanks(data))
+        return seats.say(self.exchange, seat, f"{lead} {said}", now)
+
+    def _spare_slips(self, one: RoundView, surprise: Surprise) -> dict[str, str]:
+        """A misprinted slip and a new one, for a surprise that speaks of them."""
+        if not any("{" in text for text in surprise.say.values()):
+            return {}
+        shown = one.in_hand()
+        slip = shown.line.data["slip"] if shown else self._slip()
+        return {"bad": _misprint(slip), "slip": self._slip(already=slip)}
+
+    def _slip(self, already: str = "") -> str:
+        """A free practice tag that lies ready at no pair's tray."""
+        given = {shown.line.data["slip"] for one in self.view.all_rounds() for shown in one.specimens if not shown.over}
+        given |= {thrown.line.data.get("slip", "") for one in self.view.all_rounds() for thrown in one.surprises}
+        given.add(already)
+        tags = seats.free_tags(self.store, self.book.settings.code, len(given) + 1)
+        return next((tag for tag in tags if tag not in given), "?")
+
+    def _show(self, one: RoundView, seat: SeatRow, now: datetime) -> list[TextOut]:
+        place = len(one.specimens) + 1
+        thrown = one.open_surprise()
+        surprise = self.drill.surprise(thrown.name) if thrown else None
+        fixed = surprise.specimen if surprise else None
+        random = seeded(self.view.seed, one.pair, one.number, place, "specimen")
+        specimen = draw_lots(random, self._slip(), fixed)
+        (after,) = self.store.db.execute("SELECT max(id) FROM turn").fetchone()
+        data = {**_of(one), "place": place, "fixed": fixed is not None, "after": after, **asdict(specimen)}
+        self.note("specimen_shown", data, now)
+        return seats.say(self.exchange, seat, words(specimen), now)
+
+    def specimen(self, pair: str) -> Specimen | None:
+        """What lies on a pair's spoon now."""
+        one = self.view.pairs[pair].now()
+        shown = one.in_hand() if one else None
+        if shown is None:
+            return None
+        data = shown.line.data
+        return Specimen(data["length_mm"], data["family"], data["head_mm"], data["slip"])
+
+
+def _of(one: RoundView) -> dict[str, Any]:
+    return {"pair": one.pair, "round": one.number}
+
+
+def _blanks(data: dict[str, Any]) -> dict[str, str]:
+    return {name: data.get(name, "") for name in ("slip", "bad")}
+
+
+def _misprint(slip: str) -> str:
+    """The slip with two unlike neighbours changed over, which its check digit gives away."""
+    place = next((n for n in range(len(slip) - 1, 0, -1) if slip[n] != slip[n - 1]), 0)
+    return slip if not place else slip[: place - 1] + slip[place] + slip[place - 1] + slip[place + 1 :]
+
+
+def end_stale(store: Store, book: FlowBook, drills: dict[str, Drill], now: datetime) -> None:
+    """Ends sessions that nobody ended, so that no phone is left in practice when it comes to the water."""
+    for stream in streams(store.db):
+        view = read_session(store.db, stream)
+        if view.ended or view.lines[-1].at + STALE > now or view.drill not in drills:
+            continue
+        Session(drill_exchange(store, book, drills[view.drill], view.seed, now), drills[view.drill], stream).end(now)
