@@ -6,6 +6,7 @@ from typing import Any
 
 from guide.cli import record_path
 from guide.desk.commands import record_options
+from guide.desk.tag_commands import add_tag_commands
 
 
 def add_set_up_commands(commands: Any) -> None:
@@ -24,6 +25,7 @@ def add_set_up_commands(commands: Any) -> None:
     groups.add_argument("file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; word, site, people")
     record_options(groups)
     groups.set_defaults(run=_groups)
+    add_tag_commands(commands.add_parser("tags", help="make, load, assign, void and count tags"))
 
 
 def _programme(args: argparse.Namespace) -> int:

@@ -13,7 +13,19 @@ SAMPLE_ANSWERS = ("length_mm", "family", "tag")
 """Answers about a sample that have a column of their own."""
 
 _UNDOES_ACCEPTANCE = frozenset(
-    ("answer", "fix", "void", "flag", "unflag", "swap", "sample_opened", "contamination", "remedy", "note")
+    (
+        "answer",
+        "fix",
+        "void",
+        "flag",
+        "unflag",
+        "swap",
+        "sample_opened",
+        "contamination",
+        "remedy",
+        "note",
+        "unaccepted",
+    )
 )
 """Entries after which a visit that was accepted must be looked at again; of answers, only those about a sample."""
 
@@ -243,7 +255,22 @@ def _visit_closed(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
 
 def _tags_loaded(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     db.executemany(
-        "INSERT OR IGNORE INTO tag (programme, practice, code, status) VALUES (?, ?, ?, 'free')",
+        "INSERT OR IGNORE INTO tag (programme, practice, code, site, status) VALUES (?, ?, ?, ?, 'free')",
+        [(data["programme"], data["practice"], code, data.get("site")) for code in data["codes"]],
+    )
+
+
+def _tags_assigned(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    db.executemany(
+        "UPDATE tag SET site = ? WHERE programme = ? AND practice = ? AND code = ?",
+        [(data["site"], data["programme"], data["practice"], code) for code in data["codes"]],
+    )
+
+
+def _tags_voided(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """Slips lost or torn; a tag that a sample has by now stays with it."""
+    db.executemany(
+        "UPDATE tag SET status = 'void' WHERE programme = ? AND practice = ? AND code = ? AND status = 'free'",
         [(data["programme"], data["practice"], code) for code in data["codes"]],
     )
     pool = (data["programme"], data["practice"])
@@ -275,5 +302,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "visit_closed": _visit_closed,
     "accepted": _accepted,
     "tags_loaded": _tags_loaded,
+    "tags_assigned": _tags_assigned,
+    "tags_voided": _tags_voided,
     **LAB_WRITERS,
 }
