@@ -25,6 +25,13 @@ def add_set_up_commands(commands: Any) -> None:
     groups.add_argument("file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; word, site, people")
     record_options(groups)
     groups.set_defaults(run=_groups)
+    card = commands.add_parser("card", help="write pocket cards of the groups, as PDF")
+    card.add_argument("to", type=Path, metavar="TO", help="a PDF file that isn't there yet")
+    card.add_argument("--number", required=True, metavar="NUMBER", help="the number that groups text to")
+    card.add_argument("--group", metavar="CODE", help="four cards of this group (else one of each)")
+    card.add_argument("--page", choices=("a4", "letter"), default="a4", help="the paper's size")
+    record_options(card)
+    card.set_defaults(run=_card)
     add_tag_commands(commands.add_parser("tags", help="make, load, assign, void and count tags"))
 
 
@@ -50,3 +57,9 @@ def _groups(args: argparse.Namespace) -> int:
     if args.file is None:
         return show_groups(record_path(args.db), args.json)
     return load_groups(record_path(args.db), args.file, args.json)
+
+
+def _card(args: argparse.Namespace) -> int:
+    from guide.desk.papers import print_cards
+
+    return print_cards(record_path(args.db), args.to, args.number, args.group, args.page)

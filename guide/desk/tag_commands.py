@@ -34,9 +34,23 @@ def add_tag_commands(parser: argparse.ArgumentParser) -> None:
     show = commands.add_parser("list", help="count tags by site and status")
     show.add_argument("--each", action="store_true", help="each tag, with its sample and visit")
     show.set_defaults(run=_list)
-    for command in (make, load, assign, void, show):
+    sheet = commands.add_parser("sheet", help="write a printable sheet of the free tags, with QR codes, as PDF")
+    _sheet_options(sheet)
+    for command in (make, load, assign, void, show, sheet):
         command.add_argument("--practice", action="store_true", help="the pool of practice tags")
         record_options(command)
+
+
+def _sheet_options(sheet: argparse.ArgumentParser) -> None:
+    sheet.add_argument("to", type=Path, metavar="TO", help="a PDF file that isn't there yet")
+    sheet.add_argument("--site", metavar="CODE", help="the tags given to this site (else all)")
+    sheet.add_argument("--first", metavar="TAG", help="from this tag on")
+    sheet.add_argument("--last", metavar="TAG", help="up to this tag")
+    sheet.add_argument("--page", choices=("a4", "letter", "a5"), default="a4", help="the paper's size")
+    sheet.add_argument("--columns", type=int, default=3, metavar="N", help="slips side by side (3)")
+    sheet.add_argument("--rows", type=int, default=8, metavar="N", help="slips one below the other (8)")
+    sheet.add_argument("--copies", type=int, default=1, metavar="N", help="of each slip (1)")
+    sheet.set_defaults(run=_sheet)
 
 
 def _pool(args: argparse.Namespace) -> "Pool":
@@ -78,3 +92,11 @@ def _list(args: argparse.Namespace) -> int:
     from guide.desk.tags import show_tags
 
     return show_tags(_pool(args), args.json, args.each)
+
+
+def _sheet(args: argparse.Namespace) -> int:
+    from guide.desk.papers import print_tags
+    from guide.papers.tag_sheet import Layout
+
+    layout = Layout(args.page, args.columns, args.rows, args.copies)
+    return print_tags(_pool(args), args.to, layout, args.site, (args.first, args.last))
