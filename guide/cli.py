@@ -90,6 +90,12 @@ def _desk_options(parser: argparse.ArgumentParser) -> None:
     add_desk_commands(parser)
 
 
+def _drill_options(parser: argparse.ArgumentParser) -> None:
+    from guide.drill.commands import drill_options
+
+    drill_options(parser)
+
+
 def _record_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--db", metavar="FILE", help="the record (else WADELINE_DB, else one in your data folder)")
     _flow_options(parser)
@@ -295,6 +301,7 @@ _COMMANDS: dict[str, tuple[str, Callable[[argparse.ArgumentParser], None]]] = {
     "serve": ("answer texts through a gateway, unattended", _serve_options),
     "flow": ("look at the flow files and check them", _flow_commands),
     "desk": ("the coordinator's commands", _desk_options),
+    "drill": ("practise with surprises, a score and a debrief; no pond is needed", _drill_options),
     "digest": ("print a visit as few texts to type later, or read such texts", _digest_options),
     "replay": ("play whole conversations and hold them against the guide", _replay_options),
 }
