@@ -10,6 +10,7 @@ from guide.cli import record_path
 def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     """All of the desk's commands and their options."""
     from guide.desk.lab_commands import add_lab_commands
+    from guide.desk.review_commands import add_review_commands
     from guide.desk.set_up_commands import add_set_up_commands
 
     commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
@@ -18,6 +19,7 @@ def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     record_options(verify)
     verify.set_defaults(run=_verify)
     add_set_up_commands(commands)
+    add_review_commands(commands)
     add_lab_commands(commands)
 
 

@@ -107,7 +107,7 @@ def _sample_answer(db: sqlite3.Connection, row: LogRow, name: str, data: dict[st
         db.execute("UPDATE sample SET sure = ? WHERE uid = ?", (data.get("sure"), row.sample_uid))
 
 
-def _set_sample_tag(db: sqlite3.Connection, row: LogRow, uid: str | None, code: str) -> None:
+def _set_sample_tag(db: sqlite3.Connection, row: LogRow, uid: str | None, code: str | None) -> None:
     """A sample takes a tag; a tag it had before is free again."""
     before = db.execute("SELECT tag FROM sample WHERE uid = ?", (uid,)).fetchone()
     db.execute("UPDATE sample SET tag = ? WHERE uid = ?", (code, uid))

@@ -88,9 +88,8 @@ def _without(data: dict[str, Any], name: str) -> dict[str, Any]:
 
 
 def _told(before: Taker | None, name: str, data: dict[str, Any]) -> dict[str, Any]:
-    """An earlier entry's value, with the flags it brought."""
-    if before is None or name not in before.data:
-        return {}
-    flags = [flag for flag in before.data.get("flags", ()) if flag in FLAGS_OF.get(name, ())]
-    kept = {key: before.data[key] for key in (name, "sure") if key in before.data and (key == name or name == "family")}
-    return {**kept, "flags": [*data["flags"], *flags]}
+    """An earlier entry's value, with the flags it brought; None where it told none, as of a sample just opened."""
+    told = before.data if before else {}
+    flags = [flag for flag in told.get("flags", ()) if flag in FLAGS_OF.get(name, ())]
+    named = {"family": told.get("family"), "sure": told.get("sure")} if name == "family" else {name: told.get(name)}
+    return {**named, "flags": [*data["flags"], *flags]}

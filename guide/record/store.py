@@ -132,8 +132,12 @@ class Store:
         return self.seat(row[0]) if row else None
 
     def visit_with_word(self, word: str) -> str | None:
-        """The uid of the open visit that more seats join with this word."""
-        row = self.db.execute("SELECT uid FROM visit WHERE word = ? AND status = 'open'", (word,)).fetchone()
+        """The uid of the open visit that more seats join with this word; one that goes on elsewhere has none here."""
+        row = self.db.execute(
+            "SELECT uid FROM visit WHERE word = ? AND status = 'open' "
+            "AND EXISTS (SELECT 1 FROM seat WHERE seat.visit = visit.uid)",
+            (word,),
+        ).fetchone()
         return row[0] if row else None
 
     def seat_letters(self, visit: str) -> list[str]:
@@ -291,7 +295,8 @@ class Store:
         row = self.db.execute("SELECT sent_at FROM turn WHERE gateway = 'line' ORDER BY id DESC LIMIT 1").fetchone()
         if row is None or row[0] is None:
             return None
-        (at,) = self.db.execute("SELECT received_at FROM turn ORDER BY id DESC LIMIT 1").fetchone()
+        sql = "SELECT received_at FROM turn WHERE gateway != 'desk' ORDER BY id DESC LIMIT 1"
+        (at,) = self.db.execute(sql).fetchone()
         return datetime.fromisoformat(at)
 
     def end_turn(self, turn: int, seat_id: int | None, stream: str | None) -> None:
@@ -374,6 +379,14 @@ class Store:
             if entry.words is not None:
                 self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, entry.words))
             fold(self.db, row)
+
+    def take(self, origin_id: int, row: LogRow, salt: str | None, words: str | None) -> None:
+        """Adds an entry of another record as it stands, and folds it; ``salt`` None where it has no free words."""
+        cursor = self.db.execute(_INSERT_LOG, (origin_id, *_fields(row)))
+        row = row._replace(id=int(cursor.lastrowid or 0))
+        if salt is not None:
+            self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, words))
+        fold(self.db, row)
 
     def link(self, stream: str, seat: str, turn: int, at: datetime) -> Link:
         """Where this machine's chain for a stream stands, for the next entries."""

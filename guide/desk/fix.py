@@ -1,0 +1,197 @@
+"""``desk fix``: a correction from the desk, by the rules of the talk's FIX. The original stays in the log."""
+
+import sqlite3
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from guide.desk.visits import Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
+from guide.field.families import FAMILIES
+from guide.flow.replies.base import Asked
+from guide.flow.replies.kinds import KINDS
+from guide.record.log import Entry
+from guide.record.rivals import live_rivals
+from guide.record.store import Store
+
+STEP = "desk.fix"
+LENGTH_MM = (1, 120)
+"""What can be a larva's length at all; outside it a fix is a slip of the thumb."""
+
+PLAUSIBLE_MM = (8, 60)
+"""Outside this a length is kept and flagged, as in the talk."""
+
+_BARE = ("void", "note")
+"""Acts that need no value behind them."""
+
+
+@dataclass(frozen=True)
+class Wanted:
+    """What a fix asks for: the visit's code, the sample by tag or name, the act, its value, and the reason in words."""
+
+    visit: str
+    sample: str
+    act: str
+    value: str
+    reason: str
+
+
+def fix_visit(store: Store, wanted: Wanted, now: datetime) -> str:
+    """Puts one thing right in one transaction; returns what was done in a sentence. Raises VisitError."""
+    if not wanted.reason.strip():
+        raise VisitError("a fix needs its reason in words: --reason 'misread, photo 12'")
+    if not wanted.value and wanted.act not in _BARE:
+        raise VisitError(f"{wanted.act} needs what it should be, such as {_EXAMPLES[wanted.act]}")
+    with store.transaction():
+        visit = load_visit(store.db, visit_uid(store.db, wanted.visit))
+        sample = sample_called(visit, wanted.sample)
+        entry, said = _ENTRIES[wanted.act](store.db, visit, sample, wanted.value)
+        append_at_desk(store, visit.uid, [entry._replace(words=wanted.reason.strip())], now)
+    return said
+
+
+def sample_called(visit: Visit, called: str) -> Sample:
+    """The sample with this tag or name; raises VisitError if there is none, or two have that tag."""
+    word = called.strip().lstrip("#")
+    found = [one for one in visit.samples if word.casefold() == one.name.casefold()]
+    found = found or [one for one in visit.samples if one.tag == word and one.status != "void"]
+    found = found or [one for one in visit.samples if one.tag == word]
+    if len(found) > 1:
+        names = " and ".join(one.name for one in found)
+        raise VisitError(f"tag {word} is on {names} of visit {visit.code}: name the sample, such as {found[0].name}")
+    if not found:
+        raise VisitError(
+            f"visit {visit.code} has no sample {called!r}; name it by its tag, or as desk visit {visit.code} lists it"
+        )
+    return found[0]
+
+
+# One entry for each act
+
+
+def _length(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    least, most = LENGTH_MM
+    reading = KINDS["length"].read(value, Asked(least=least, most=most))
+    length_mm = reading.value
+    if reading.ask or not isinstance(length_mm, int | float) or not least <= length_mm <= most:
+        raise VisitError(f"{value!r} is no length in millimetres, such as 27")
+    flags = [] if PLAUSIBLE_MM[0] <= length_mm <= PLAUSIBLE_MM[1] else ["odd_length_mm"]
+    if visit.settings is not None and length_mm < visit.settings.minimum_mm:
+        flags.append("under_minimum")
+    return _answer(db, visit, sample, "length_mm", float(length_mm), flags)
+
+
+def _family(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    reading = KINDS["family"].read(value, Asked())
+    family = reading.value
+    if reading.ask or family not in (*(one.latin for one in FAMILIES), "unsure"):
+        names = ", ".join(one.everyday for one in FAMILIES)
+        raise VisitError(f"{value!r} is no family; say one of {names}, or unsure")
+    site = next((s for s in visit.settings.sites if s.code == visit.site), None) if visit.settings else None
+    flags = ["protected"] if site is not None and family in site.protected else []
+    return _answer(db, visit, sample, "family", family, flags, sure=family != "unsure")
+
+
+def _tag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    code = value.strip().lstrip("#")
+    pool = (visit.programme, int(visit.practice))
+    row = db.execute(
+        "SELECT tag.status, tag.sample, code8 FROM tag LEFT JOIN sample ON sample.uid = tag.sample "
+        "LEFT JOIN visit ON visit.uid = sample.visit WHERE tag.programme = ? AND tag.practice = ? AND tag.code = ?",
+        (*pool, code),
+    ).fetchone()
+    if row is None:
+        raise VisitError(f"tag {code} is not in the pool of {visit.programme}: read the slip again")
+    if row[0] == "void":
+        raise VisitError(f"tag {code} is void and can't be used again")
+    if row[0] == "used":
+        raise VisitError(f"tag {code} is on a sample of visit {row[2]}: if two tags were mixed up, use swap")
+    return _answer(db, visit, sample, "tag", code, [])
+
+
+def _answer(
+    db: sqlite3.Connection, visit: Visit, sample: Sample, name: str, value: Any, flags: list[str], **more: Any
+) -> tuple[Entry, str]:
+    """A fix of an answer: it takes the place of the last one, or stands over rival fixes of it.
+
+    Where nothing was told before, it takes that place behind the sample's opening, so that rivals show there too.
+    """
+    old = getattr(sample, name)
+    told = visit.told(sample, name)
+    if value == old and not any(rival[:2] == (sample, name) for rival in visit.rivals):
+        raise VisitError(f"{name.removesuffix('_mm')} of {sample.called} is {_show(value)} already")
+    data: dict[str, Any] = {name: value, **more, **({"flags": flags} if flags else {})}
+    opened = [entry for entry in visit.of_kind("sample_opened") if entry.sample == sample.uid]
+    supersedes = (told or opened)[-1].ref
+    for rivals in live_rivals(db, sample.uid, name):
+        supersedes, data["over"] = rivals[0].supersedes, [taker.ref for taker in rivals]
+    said = f"{name.removesuffix('_mm')} of {sample.called} is {_show(value)} now, it was {_show(old)}"
+    return Entry("fix", STEP, data, sample.uid, supersedes), said
+
+
+def _swap(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    other = sample_called(visit, value)
+    if other.uid == sample.uid or sample.tag is None or other.tag is None:
+        raise VisitError("a swap needs two samples of the visit that both have a tag")
+    data = {"tags": {sample.uid: other.tag, other.uid: sample.tag}}
+    said = f"{sample.name} has tag {other.tag} now, and {other.name} has {sample.tag}"
+    return Entry("swap", STEP, data, sample.uid), said
+
+
+def _void(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    if sample.status == "void":
+        raise VisitError(f"{sample.called} is void already")
+    if sample.shipped_at:
+        raise VisitError(f"{sample.called} was shipped on {sample.shipped_at}: flag it and tell the lab instead")
+    return Entry("void", STEP, {"reason": "desk"}, sample.uid), f"{sample.called} is void, and its tag with it"
+
+
+def _flag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    name = _flag_name(value)
+    if name in sample.flags:
+        raise VisitError(f"{sample.called} has the flag {name} already")
+    return Entry("flag", STEP, {"flag": name}, sample.uid), f"{sample.called} is flagged {name}"
+
+
+def _unflag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    name = _flag_name(value)
+    if name not in sample.flags:
+        has = f"its flags are {', '.join(sample.flags)}" if sample.flags else "it has none"
+        raise VisitError(f"{sample.called} has no flag {name}; {has}")
+    return Entry("unflag", STEP, {"flag": name}, sample.uid), f"{sample.called} has no flag {name} any more"
+
+
+def _flag_name(value: str) -> str:
+    name = value.strip().casefold().replace(" ", "_").replace("-", "_")
+    if not name.isascii() or not name.replace("_", "").isalnum() or len(name) > 30:
+        raise VisitError(f"{value!r} can't be a flag: one or two words of letters, such as late_ice")
+    return name
+
+
+def _note(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    return Entry("note", STEP, {}, sample.uid), f"noted with {sample.called}"
+
+
+def _show(value: Any) -> str:
+    if value is None:
+        return "not told"
+    return f"{value:g} mm" if isinstance(value, int | float) else str(value)
+
+
+_EXAMPLES = {
+    "length": "length 27",
+    "family": "family skimmer",
+    "tag": "tag 01428",
+    "swap": "swap 01428",
+    "flag": "flag late_ice",
+    "unflag": "unflag late_ice",
+}
+_ENTRIES = {
+    "length": _length,
+    "family": _family,
+    "tag": _tag,
+    "swap": _swap,
+    "void": _void,
+    "flag": _flag,
+    "unflag": _unflag,
+    "note": _note,
+}

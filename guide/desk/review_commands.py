@@ -1,0 +1,95 @@
+"""The commands that watch, review and merge visits. Each imports what it needs when it runs."""
+
+import argparse
+import json
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from guide.cli import record_path
+from guide.desk.commands import record_options
+
+
+def add_review_commands(commands: Any) -> None:
+    """Adds the commands to those of the desk."""
+    _visit_options(commands.add_parser("visit", help="list visits, or show one with what to look at"))
+    _fix_options(commands.add_parser("fix", help="put something of a sample right, with the reason"))
+    accept = commands.add_parser("accept", help="accept a closed visit: its samples may go to the lab")
+    accept.add_argument("visit", metavar="VISIT", help="the visit's code")
+    accept.add_argument("--anyway", metavar="REASON", help="accept it although serious findings stand")
+    record_options(accept)
+    accept.set_defaults(run=_accept)
+    merge = commands.add_parser("merge", help="bring in the log of another machine: its record, or a log.jsonl")
+    merge.add_argument("file", type=Path, metavar="FILE")
+    record_options(merge)
+    merge.set_defaults(run=_merge)
+
+
+def _visit_options(visit: argparse.ArgumentParser) -> None:
+    visit.add_argument("visit", nargs="?", metavar="VISIT", help="a visit's code (else all are listed)")
+    visit.add_argument("--talk", action="store_true", help="with every text and answer, in order")
+    visit.add_argument("--practice", action="store_true", help="list practice visits, and only those")
+    visit.add_argument("--state", choices=("open", "closed", "accepted"), help="list only these")
+    record_options(visit)
+    visit.set_defaults(run=_visit)
+
+
+def _fix_options(fix: argparse.ArgumentParser) -> None:
+    acts = ("length", "family", "tag", "swap", "void", "flag", "unflag", "note")
+    fix.add_argument("visit", metavar="VISIT", help="the visit's code")
+    fix.add_argument("sample", metavar="SAMPLE", help="its tag, or as desk visit names it, such as s3")
+    fix.add_argument("act", choices=acts, metavar="WHAT", help=", ".join(acts))
+    fix.add_argument("value", nargs="*", metavar="VALUE", help="what it should be, such as 27, skimmer or 01428")
+    fix.add_argument("--reason", required=True, metavar="WORDS", help="why, for those who read the log")
+    record_options(fix)
+    fix.set_defaults(run=_fix)
+
+
+def _visit(args: argparse.Namespace) -> None:
+    from guide.desk.show import show_rows
+    from guide.desk.show_visit import visit_as_json, visit_lines, visit_rows
+    from guide.desk.visits import load_visit, visit_uid
+    from guide.record.open import open_record
+
+    db = open_record(record_path(args.db), create=False)
+    if args.visit is None:
+        sort = "practice" if args.practice else "real"
+        show_rows(visit_rows(db, args.practice, args.state), args.json, f"no {sort} visits in this record")
+        return
+    visit = load_visit(db, visit_uid(db, args.visit))
+    print(visit_as_json(db, visit, args.talk) if args.json else "\n".join(visit_lines(db, visit, args.talk)))
+
+
+def _say(args: argparse.Namespace, done: str) -> None:
+    """Says what a command did."""
+    print(json.dumps({"done": done}, ensure_ascii=False) if args.json else done)
+
+
+def _fix(args: argparse.Namespace) -> None:
+    from guide.desk.fix import Wanted, fix_visit
+    from guide.record.open import open_record
+    from guide.record.store import Store
+
+    wanted = Wanted(args.visit, args.sample, args.act, " ".join(args.value), args.reason)
+    _say(args, fix_visit(Store(open_record(record_path(args.db), create=False)), wanted, datetime.now(UTC)))
+
+
+def _accept(args: argparse.Namespace) -> None:
+    from guide.desk.accept import accept_visit
+    from guide.record.open import open_record
+    from guide.record.store import Store
+
+    store = Store(open_record(record_path(args.db), create=False))
+    _say(args, accept_visit(store, args.visit, args.anyway, datetime.now(UTC)))
+
+
+def _merge(args: argparse.Namespace) -> int:
+    from guide.desk.merge import merge_file, show_merged
+    from guide.desk.progress import progress
+    from guide.record.open import open_record
+    from guide.record.store import Store
+
+    store = Store(open_record(record_path(args.db), create=False))
+    merged = merge_file(store, args.file, datetime.now(UTC), progress)
+    print("\n".join(show_merged(merged, args.file, args.json)))
+    return 1 if merged.disagree else 0

@@ -1,0 +1,187 @@
+"""What ``desk visit`` prints: the list of visits, and one visit with its samples, findings and, if asked, its talk."""
+
+import json
+import sqlite3
+from collections.abc import Iterable, Iterator
+from dataclasses import asdict
+from datetime import datetime
+from typing import Any
+
+from guide.desk.findings import Finding, check_visit
+from guide.desk.show import table
+from guide.desk.visits import Sample, Visit, load_visit
+from guide.field.families import everyday
+from guide.flow.replies.clean import clean
+
+_VISITS = (
+    "SELECT uid FROM visit WHERE practice = ? "
+    "AND (? IS NULL OR (CASE WHEN accepted_at IS NOT NULL THEN 'accepted' ELSE status END) = ?) "
+    "ORDER BY local_date, opened_at, id"
+)
+_TALK = (
+    "SELECT 0, turn.id, received_at, coalesce(letter, '-'), raw FROM turn LEFT JOIN seat ON seat.id = turn.seat "
+    "WHERE turn.stream = :uid AND raw IS NOT NULL AND gateway NOT IN ('timer', 'desk') "
+    "UNION ALL SELECT 1, outgoing.id, due_at, letter, text FROM outgoing JOIN seat ON seat.id = outgoing.seat "
+    "WHERE seat.visit = :uid ORDER BY 3, 1, 2"
+)
+
+
+def state_of(visit: Visit) -> str:
+    """open, closed or accepted."""
+    return "accepted" if visit.accepted_at else visit.status
+
+
+def visit_rows(db: sqlite3.Connection, practice: bool, state: str | None = None) -> list[dict[str, Any]]:
+    """A row for each visit, of practice or of real work, the oldest first."""
+    rows = []
+    for (uid,) in db.execute(_VISITS, (int(practice), state, state)).fetchall():
+        visit = load_visit(db, uid)
+        findings = check_visit(visit)
+        rows.append(
+            {
+                "visit": visit.code,
+                "state": state_of(visit),
+                "site": visit.site,
+                "date": visit.local_date,
+                "group": visit.group,
+                "kept": len(visit.kept),
+                "void": sum(sample.status == "void" for sample in visit.samples),
+                "findings": len(findings),
+                "serious": sum(finding.serious for finding in findings),
+            }
+        )
+    return rows
+
+
+def talk_rows(db: sqlite3.Connection, visit: Visit) -> list[dict[str, Any]]:
+    """Every text of a visit's seats and every answer, in order; nothing in them can move a terminal's cursor."""
+    who = ("seat", "guide")
+    return [
+        {"at": visit.local(datetime.fromisoformat(at)).isoformat(), "seat": seat, "from": who[out], "text": clean(text)}
+        for out, _, at, seat, text in db.execute(_TALK, {"uid": visit.uid})
+    ]
+
+
+def visit_as_json(db: sqlite3.Connection, visit: Visit, talk: bool) -> str:
+    """One visit with all that is known of it."""
+    shown = {
+        "visit": visit.code,
+        "state": state_of(visit),
+        **{name: getattr(visit, name) for name in ("uid", "programme", "practice", "site", "local_date", "group")},
+        **{name: getattr(visit, name) for name in ("target", "opened_at", "closed_at", "accepted_at", "answers")},
+        "seats": _seats(visit),
+        "samples": [asdict(sample) for sample in visit.samples],
+        "slips": [asdict(slip) for slip in visit.slips],
+        "findings": [asdict(finding) for finding in check_visit(visit)],
+    }
+    if talk:
+        shown["talk"] = talk_rows(db, visit)
+    return json.dumps(shown, ensure_ascii=False, default=_time_text)
+
+
+def _time_text(value: Any) -> str:
+    return value.isoformat() if isinstance(value, datetime) else str(value)
+
+
+def visit_lines(db: sqlite3.Connection, visit: Visit, talk: bool) -> Iterator[str]:
+    """One visit for people."""
+    practice = "  PRACTICE: it counts nowhere" if visit.practice else ""
+    yield f"Visit {visit.code}  {state_of(visit)}{practice}"
+    for name, told in _head(visit):
+        yield f"  {name:<9} {told}"
+    yield ""
+    yield from _answers(visit)
+    yield from table([_sample_row(visit, one) for one in visit.samples]) if visit.samples else ["no samples"]
+    yield ""
+    yield from _slips(visit)
+    yield from _findings(visit, check_visit(visit))
+    if talk:
+        yield ""
+        yield from (f"{row['at'][11:16]} {row['seat']} {row['from']:<5} {row['text']}" for row in talk_rows(db, visit))
+
+
+def _head(visit: Visit) -> Iterator[tuple[str, str]]:
+    yield "site", f"{visit.site or '-'}, {visit.local_date}"
+    yield (
+        "group",
+        f"{visit.group or '-'}; seats {', '.join(f'{seat} ({role})' for seat, role in _seats(visit).items())}",
+    )
+    times = [("opened", visit.opened_at), ("closed", visit.closed_at), ("accepted", visit.accepted_at)]
+    yield "times", ", ".join(f"{name} {visit.local(at):%Y-%m-%d %H:%M}" for name, at in times if at) + f" {visit.zone}"
+    void = sum(sample.status == "void" for sample in visit.samples)
+    yield (
+        "samples",
+        f"{len(visit.larvae)} of {visit.target} larvae, {len(visit.kept) - len(visit.larvae)} other, {void} void",
+    )
+
+
+def _seats(visit: Visit) -> dict[str, str]:
+    """Who talked, by the seat's letter: a pair or the leader, never a name."""
+    roles = {entry.seat: str(entry.data.get("role", "pair")) for entry in visit.of_kind("seat_opened")}
+    letters = dict.fromkeys(entry.seat for entry in visit.entries if entry.seat != "desk")
+    return {letter: roles.get(letter, "pair") for letter in letters}
+
+
+def _answers(visit: Visit) -> Iterator[str]:
+    told = {name: value for name, value in visit.answers.items() if name not in ("words", "flags")}
+    words = {name: entry.words for entry in visit.of_kind("answer") for name in entry.data if entry.words}
+    for name in told:
+        value = words.get(name, "(forgotten)") if told[name] == "words" else told[name]
+        yield f"  {name:<16} {clean(_plain(value))}"
+    if told:
+        yield ""
+
+
+def _plain(value: Any) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, list):
+        return ", ".join(map(str, value))
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _sample_row(visit: Visit, sample: Sample) -> dict[str, Any]:
+    family = sample.family and (sample.family if sample.family == "unsure" else everyday(sample.family))
+    return {
+        "no": sample.name,
+        "kind": sample.kind.replace("_", " "),
+        "tag": sample.tag,
+        "mm": sample.length_mm,
+        "family": f"{family}?" if family and sample.sure is False and family != "unsure" else family,
+        "state": sample.status,
+        "gloves": sample.gloves,
+        "opened": _clock(visit, sample.opened_at),
+        "sealed": _clock(visit, sample.sealed_at),
+        "on_ice": _clock(visit, sample.iced_at),
+        "frozen": _clock(visit, sample.frozen_at),
+        "flags": [flag.replace("_", " ") for flag in sample.flags] or (sample.void_reason or ""),
+    }
+
+
+def _clock(visit: Visit, at: datetime | None) -> str | None:
+    return f"{visit.local(at):%H:%M}" if at else None
+
+
+def _slips(visit: Visit) -> Iterator[str]:
+    for slip in visit.slips:
+        sample = visit.by_uid.get(slip.sample or "")
+        at = sample.called if sample else "no sample in hand"
+        touched = f", touched: {slip.touched}" if slip.touched else ""
+        yield f"slip: {slip.what.casefold()}, {at}{touched}, {slip.remedy or '?'}"
+    if visit.slips:
+        yield ""
+
+
+def _findings(visit: Visit, findings: Iterable[Finding]) -> Iterator[str]:
+    found = list(findings)
+    if not found:
+        yield (
+            "findings: none" if visit.status == "closed" else "findings: checks run when the group has closed the visit"
+        )
+        return
+    yield f"findings: {len(found)}, serious {sum(finding.serious for finding in found)}"
+    for finding in found:
+        yield f"{'!' if finding.serious else '-'} {clean(finding.what)}"
+        if finding.entries:
+            yield f"    entries {', '.join(finding.entries[:4])}{' ...' if len(finding.entries) > 4 else ''}"
+        yield f"    fix     {finding.fix}"

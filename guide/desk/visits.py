@@ -1,0 +1,357 @@
+"""One visit as the desk looks at it: loaded whole from the record, so that checks are plain functions over it."""
+
+import json
+import sqlite3
+import tomllib
+from collections.abc import Iterable, Sequence
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime
+from functools import cached_property
+from typing import Any
+from zoneinfo import ZoneInfo
+
+from guide.errors import SettingsError, WadelineError
+from guide.flow.load import settings_text
+from guide.flow.read_settings import settings_from
+from guide.flow.settings import Settings
+from guide.papers.digest import VisitRead
+from guide.record.log import Entry
+from guide.record.rivals import Taker, live_rivals
+from guide.record.store import Store, stamp
+
+UNSURE = "unsure"
+
+
+class VisitError(WadelineError):
+    """There is no such visit or sample, or it can't be changed as asked."""
+
+
+@dataclass(frozen=True)
+class Sample:
+    """One sample. ``name`` is what the desk calls it where it has no tag: ``s3`` is the third of the visit."""
+
+    uid: str
+    name: str
+    kind: str
+    seat: str
+    tag: str | None
+    length_mm: float | None
+    family: str | None
+    sure: bool | None
+    gloves: str
+    status: str
+    void_reason: str | None
+    opened_at: datetime | None
+    sealed_at: datetime | None
+    outer_bagged_at: datetime | None
+    iced_at: datetime | None
+    frozen_at: datetime | None
+    shipped_at: str | None
+    flags: tuple[str, ...] = ()
+
+    @property
+    def called(self) -> str:
+        """The tag, else the name: what a fix command names it by."""
+        return self.tag or self.name
+
+    @property
+    def larva(self) -> bool:
+        """Whether it is a larva that counts."""
+        return self.kind == "larva" and self.status == "kept"
+
+
+@dataclass(frozen=True)
+class LogEntry:
+    """One entry of the visit's log; ``words`` is None where none were said or they were forgotten."""
+
+    ref: str
+    at: datetime
+    seat: str
+    kind: str
+    step: str
+    sample: str | None
+    data: dict[str, Any]
+    supersedes: str | None
+    words: str | None
+
+
+@dataclass(frozen=True)
+class Slip:
+    """One contamination event."""
+
+    ref: str
+    slip: str
+    sample: str | None
+    what: str
+    touched: str | None
+    remedy: str | None
+
+    @property
+    def counts(self) -> bool:
+        """False for what turned out to be no slip, or was taken back."""
+        return self.remedy not in ("no_slip", "withdrawn")
+
+
+@dataclass(frozen=True)
+class PoolTag:
+    """How the pool holds a tag: its status, and visit and name of the sample that has it."""
+
+    code: str
+    status: str
+    owner: str | None
+    owner_visit: str | None
+    site: str | None = None
+
+
+@dataclass(frozen=True)
+class Others:
+    """What other visits tell that a check needs.
+
+    ``slips`` and ``samples`` count the other closed visits of the programme; ``days`` are the local dates of kept
+    larvae and bottles at this site by sort; ``tags`` are other samples with a tag of this visit.
+    """
+
+    slips: int = 0
+    samples: int = 0
+    visits: int = 0
+    larva_days: tuple[str, ...] = ()
+    bottle_days: tuple[str, ...] = ()
+    tags: dict[str, tuple[str, ...]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Visit:
+    """One visit, whole. ``settings`` are those it began with, else the programme's of now, else None."""
+
+    uid: str
+    code: str
+    programme: str
+    practice: bool
+    status: str
+    site: str | None
+    local_date: str
+    group: str | None
+    target: int
+    opened_at: datetime
+    closed_at: datetime | None
+    accepted_at: datetime | None
+    answers: dict[str, Any]
+    settings: Settings | None = None
+    samples: tuple[Sample, ...] = ()
+    entries: tuple[LogEntry, ...] = ()
+    slips: tuple[Slip, ...] = ()
+    pool: dict[str, PoolTag] = field(default_factory=dict)
+    others: Others = Others()
+    rivals: tuple[tuple[Sample, str, tuple[Taker, ...]], ...] = ()
+    digest: VisitRead | None = None
+
+    @cached_property
+    def by_uid(self) -> dict[str, Sample]:
+        """Its samples by uid."""
+        return {sample.uid: sample for sample in self.samples}
+
+    @cached_property
+    def zone(self) -> ZoneInfo:
+        """The site's time zone; UTC where the site isn't known."""
+        sites = self.settings.sites if self.settings else ()
+        return ZoneInfo(next((site.zone for site in sites if site.code == self.site), "UTC"))
+
+    def local(self, at: datetime) -> datetime:
+        """A moment as clocks at the site show it."""
+        return at.astimezone(self.zone)
+
+    @property
+    def kept(self) -> list[Sample]:
+        """Samples of all kinds that count."""
+        return [sample for sample in self.samples if sample.status == "kept"]
+
+    @property
+    def larvae(self) -> list[Sample]:
+        """Larvae that count."""
+        return [sample for sample in self.samples if sample.larva]
+
+    def of_kind(self, *kinds: str) -> list[LogEntry]:
+        """Its entries of some kinds, in order."""
+        return [entry for entry in self.entries if entry.kind in kinds]
+
+    def told(self, sample: Sample, name: str) -> list[LogEntry]:
+        """The entries that told something of a sample: the answer, and the fixes of it."""
+        return [
+            entry
+            for entry in self.entries
+            if entry.sample == sample.uid and entry.kind in ("answer", "fix") and name in entry.data
+        ]
+
+
+# Loading
+
+_VISIT = (
+    "SELECT uid, code8, programme, practice, status, site, local_date, group_code, target, opened_at, closed_at, "
+    "accepted_at, answers, book_hash FROM visit WHERE uid = ?"
+)
+_SAMPLES = (
+    "SELECT uid, kind, seat, tag, length_mm, family, sure, gloves, status, void_reason, opened_at, sealed_at, "
+    "outer_bagged_at, iced_at, frozen_at, shipped_at, "
+    "(SELECT json_group_array(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE visit = ? ORDER BY rowid"
+)
+_ENTRIES = (
+    "SELECT origin.uid || '/' || stream || '/' || seq, at, seat, kind, step, sample_uid, data, supersedes, text "
+    "FROM log JOIN origin ON origin.id = log.origin LEFT JOIN words ON words.entry = log.id "
+    "WHERE stream = ? ORDER BY log.id"
+)
+_SLIPS = (
+    "SELECT origin.uid || '/' || stream || '/' || seq, slip, sample, what, touched, remedy FROM contamination "
+    "JOIN log ON log.id = entry JOIN origin ON origin.id = log.origin WHERE visit = ? ORDER BY entry"
+)
+_POOL = (
+    "SELECT tag.code, tag.status, tag.sample, visit.code8, tag.site FROM tag "
+    "LEFT JOIN sample ON sample.uid = tag.sample LEFT JOIN visit ON visit.uid = sample.visit "
+    "WHERE tag.programme = ? AND tag.practice = ? AND tag.code IN (SELECT tag FROM sample WHERE visit = ?)"
+)
+_TWICE = (
+    "SELECT other.tag, visit.code8, other.uid, other.status FROM sample AS own "
+    "JOIN sample AS other ON other.tag = own.tag AND other.uid != own.uid JOIN visit ON visit.uid = other.visit "
+    "WHERE own.visit = ? AND other.visit != own.visit AND own.status != 'void' AND programme = ? AND practice = ? "
+    "ORDER BY other.rowid"
+)
+_USUAL = (
+    "SELECT count(DISTINCT sample.visit), count(*), coalesce(sum(EXISTS (SELECT 1 FROM contamination "
+    " WHERE contamination.sample = sample.uid AND coalesce(remedy, '') NOT IN ('no_slip', 'withdrawn'))), 0) "
+    "FROM sample JOIN visit ON visit.uid = sample.visit WHERE programme = ? AND practice = ? "
+    "AND visit.status = 'closed' AND visit.uid != ?"
+)
+_DAYS = (
+    "SELECT DISTINCT kind = 'larva', local_date FROM sample JOIN visit ON visit.uid = sample.visit "
+    "WHERE visit.site = ? AND programme = ? AND practice = ? AND visit.uid != ? AND sample.status = 'kept' "
+    "AND kind IN ('larva', 'water', 'sediment') ORDER BY local_date"
+)
+
+
+def visit_uid(db: sqlite3.Connection, code: str) -> str:
+    """The uid of the visit with this code; raises VisitError naming the last ones."""
+    row = db.execute("SELECT uid FROM visit WHERE code8 = ?", (code.strip().upper(),)).fetchone()
+    if row is not None:
+        return str(row[0])
+    last = [one for (one,) in db.execute("SELECT code8 FROM visit ORDER BY opened_at DESC, id DESC LIMIT 3")]
+    hint = f"; its last are {', '.join(last)}" if last else ""
+    raise VisitError(f"there is no visit {code!r} in this record{hint}")
+
+
+def load_visit(db: sqlite3.Connection, uid: str) -> Visit:
+    """A visit with all that its checks need."""
+    row = db.execute(_VISIT, (uid,)).fetchone()
+    programme, practice, site, code = row[2], row[3], row[5], row[1]
+    samples = tuple(_sample(uid, *fields) for fields in db.execute(_SAMPLES, (uid,)))
+    pool = {found[0]: PoolTag(*found) for found in db.execute(_POOL, (programme, practice, uid))}
+    return Visit(
+        uid=uid,
+        code=code,
+        programme=programme,
+        practice=bool(practice),
+        status=row[4],
+        site=site,
+        local_date=row[6],
+        group=row[7],
+        target=row[8],
+        opened_at=datetime.fromisoformat(row[9]),
+        closed_at=_time(row[10]),
+        accepted_at=_time(row[11]),
+        answers=json.loads(row[12]),
+        settings=_settings(db, row[13], programme),
+        samples=samples,
+        entries=tuple(_entries(db, uid)),
+        slips=tuple(Slip(*fields) for fields in db.execute(_SLIPS, (uid,))),
+        pool=pool,
+        others=_others(db, uid, programme, practice, site),
+        rivals=tuple(_rivals(db, samples)),
+        digest=_digest(db, code),
+    )
+
+
+def _sample(visit: str, uid: str, kind: str, seat: str, *rest: Any) -> Sample:
+    tag, length_mm, family, sure, gloves, status, reason, *times, shipped_at, flags = rest
+    opened, sealed, outer, iced, frozen = (_time(time) for time in times)
+    return Sample(
+        uid=uid,
+        name=f"s{uid.removeprefix(f'{visit}-')}",
+        kind=kind,
+        seat=seat,
+        tag=tag,
+        length_mm=length_mm,
+        family=family,
+        sure=None if sure is None else bool(sure),
+        gloves=gloves,
+        status=status,
+        void_reason=reason,
+        opened_at=opened,
+        sealed_at=sealed,
+        outer_bagged_at=outer,
+        iced_at=iced,
+        frozen_at=frozen,
+        shipped_at=shipped_at,
+        flags=tuple(sorted(json.loads(flags))),
+    )
+
+
+def _time(text: str | None) -> datetime | None:
+    return datetime.fromisoformat(text) if text else None
+
+
+def _entries(db: sqlite3.Connection, uid: str) -> Iterable[LogEntry]:
+    for ref, at, seat, kind, step, sample, data, supersedes, words in db.execute(_ENTRIES, (uid,)):
+        told = json.loads(data)
+        yield LogEntry(ref, datetime.fromisoformat(at), seat, kind, step, sample, told, supersedes, words)
+
+
+def _others(db: sqlite3.Connection, uid: str, programme: str, practice: int, site: str | None) -> Others:
+    visits, samples, slips = db.execute(_USUAL, (programme, practice, uid)).fetchone()
+    days = db.execute(_DAYS, (site, programme, practice, uid)).fetchall()
+    tags: dict[str, tuple[str, ...]] = {}
+    for code, visit, sample, status in db.execute(_TWICE, (uid, programme, practice)):
+        void = ", void" if status == "void" else ""
+        tags[code] = (*tags.get(code, ()), f"visit {visit} (sample s{sample.rsplit('-', 1)[-1]}{void})")
+    return Others(
+        slips=slips,
+        samples=samples,
+        visits=visits,
+        larva_days=tuple(day for larva, day in days if larva),
+        bottle_days=tuple(day for larva, day in days if not larva),
+        tags=tags,
+    )
+
+
+def _rivals(db: sqlite3.Connection, samples: Sequence[Sample]) -> Iterable[tuple[Sample, str, tuple[Taker, ...]]]:
+    for sample in samples:
+        for name in ("length_mm", "family", "tag"):
+            for takers in live_rivals(db, sample.uid, name):
+                yield sample, name, tuple(takers)
+
+
+def _settings(db: sqlite3.Connection, book_hash: str, programme: str) -> Settings | None:
+    """The settings a visit began with; of a visit whose flow book isn't here, those of the programme now."""
+    book = db.execute("SELECT toml FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
+    if book is not None:
+        with suppress(SettingsError):  # a book of an earlier version may hold what is no setting any more
+            return settings_from(tomllib.loads(settings_text(book[0])))
+    kept = db.execute("SELECT settings FROM programme WHERE uid = ?", (programme,)).fetchone()
+    return settings_from(json.loads(kept[0])) if kept else None
+
+
+def _digest(db: sqlite3.Connection, code: str) -> VisitRead | None:
+    """What digest texts that came in tell of this visit, if any did and they can be read."""
+    from guide.papers.digest import read
+
+    texts = [text for (text,) in db.execute("SELECT text FROM digest_text WHERE code8 = ?", (code,))]
+    found = [visit for visit in read(texts).visits if visit.digest.code8 == code] if texts else []
+    return found[-1] if found else None
+
+
+# Writing
+
+
+def append_at_desk(store: Store, uid: str, entries: Sequence[Entry], now: datetime) -> None:
+    """Adds the desk's entries to a visit's log, with a turn that keeps where the chain then ends."""
+    turn = store.add_turn(gateway="desk", received_at=stamp(now), raw=None)
+    store.append(uid, "desk", turn, now, entries)
+    store.end_turn(turn, None, uid)
