@@ -68,9 +68,7 @@ class Board:
             return [f" Hint to pair {self.pair}, Enter sends, Esc drops:", f" > {self.typed}_"]
         if self.mode == "end":
             return [" End the drill for all pairs? Y ends it, any other key goes on."]
-        what = (
-            self.told or "A surprise comes at the pair's next step that fits it. ? marks one that waits for an answer."
-        )
+        what = self.told or "A surprise comes at a pair's next step that fits. ? marks one without an answer."
         return [f" {what}", "", *(f" {line}" for line in LEGEND)]
 
     # Keys

@@ -33,9 +33,7 @@ def drill_options(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--auto", type=int, metavar="SEED", help="a simulated pair plays (--db keeps it)")
     parser.add_argument("--skill", type=float, default=0.5, metavar="PART", help="of the simulated pair, 0 to 1")
     told = parser.add_mutually_exclusive_group()
-    told.add_argument(
-        "--debrief", nargs="?", const="", metavar="NUMBER", help="print a drill's debrief (else the last's)"
-    )
+    told.add_argument("--debrief", nargs="?", const="", metavar="NUMBER", help="print a debrief (else the last one)")
     told.add_argument("--explain", nargs="?", const="", metavar="NUMBER", help="print a score point by point")
     parser.add_argument("--page", type=Path, metavar="FILE", help="keep the debrief as a page")
     parser.add_argument("--drills", type=Path, metavar="DIR", help="a folder of drill files (else those shipped)")

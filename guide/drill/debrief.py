@@ -170,8 +170,10 @@ def _moments(db: sqlite3.Connection, view: SessionView, points: Sequence[Point],
     chosen = sorted(
         (point for point in points if point.kind == "surprise" or not point.right),
         key=lambda point: (point.right, order[point.kind]),
-    )[:MOST_MOMENTS]
-    return [_moment(db, view, point, drill) for point in chosen]
+    )
+    by_habit = {(_habit(point), point.right): point for point in reversed(chosen)}
+    one_each = [point for point in chosen if by_habit[_habit(point), point.right] is point]
+    return [_moment(db, view, point, drill) for point in one_each[:MOST_MOMENTS]]
 
 
 def _moment(db: sqlite3.Connection, view: SessionView, point: Point, drill: Drill | None) -> Moment:
@@ -179,9 +181,10 @@ def _moment(db: sqlite3.Connection, view: SessionView, point: Point, drill: Dril
     since = point.turn
     if point.kind == "surprise":
         since = one.surprises[point.line.data["number"] - 1].after + 1
-    elif point.line.kind == "specimen_judged":
-        since = one.specimens[point.line.data["place"] - 1].after + 1
     lines = excerpt(db, one.visit, since, point.turn)
+    if point.line.kind == "specimen_judged":
+        after = one.specimens[point.line.data["place"] - 1].after
+        lines = [*excerpt(db, one.visit, after + 1, after + 2)[:1], *lines]
     if len(lines) > MOST_LINES:
         lines = [*lines[: MOST_LINES // 2], ("", "..."), *lines[-MOST_LINES // 2 :]]
     because = "" if point.right and point.kind != "surprise" else _advice(point.kind, point.name, drill)
@@ -280,6 +283,6 @@ def explain(db: sqlite3.Connection, view: SessionView) -> str:
         said = f'"{row[0]}"' if row and row[0] else "nothing"
         lines += [
             f"{place:>3} {'+' if point.right else '!'} {_headline(point)[2:]}",
-            f"      entry {point.ref} ({point.line.kind}, {point.line.at:%H:%M:%S}), the pair had texted {said}",
+            f"      {' and '.join(point.refs)}: {point.line.kind}, {point.line.at:%H:%M:%S}; the pair texted {said}",
         ]
     return "\n".join(lines)

@@ -20,7 +20,7 @@ SAFETY = "This is practice, nothing here counts. Real danger? Stop playing, call
 HOW = "Answer as you would text. ? explains, OOPS tells of a slip, DANGER stops all. Ctrl-D ends the drill."
 
 
-class Leaves(Exception):
+class LeavesError(Exception):
     """Somebody ended the drill with Ctrl-D."""
 
 
@@ -69,7 +69,7 @@ def play(session: Session, clock: Callable[[], datetime] = lambda: datetime.now(
             for pair in session.view.pairs:
                 _hand_over(session, pair, number)
                 _play_round(PairTalker(session, pair, clock))
-    except Leaves:
+    except LeavesError:
         session.end(clock())
     print()
 
@@ -113,7 +113,7 @@ def _read(mark: str, talker: PairTalker | None = None) -> str:
                 return input()
             return input(mark)
         except EOFError:
-            raise Leaves from None
+            raise LeavesError from None
         except KeyboardInterrupt:
             print("\nCtrl-D ends the drill; what was played is kept.")
 

@@ -13,7 +13,7 @@ SLOW_S = 90
 """Seconds of waiting from which a pair's row is marked: somebody may be stuck."""
 
 _PLACES = {
-    "larva.look": "larva on the spoon",
+    "larva.look": "on the spoon",
     "larva.bag": "bagging",
     "larva.measure": "measuring",
     "larva.name": "naming",
@@ -21,7 +21,7 @@ _PLACES = {
     "larva.outer": "outer bag, ice",
     "larva.brisk": "brisk, a larva",
 }
-_COLUMNS = (("", 4), ("round", 6), ("where", 18), ("s each", 7), ("last text", 16), ("slips", 7), ("waits", 6))
+_COLUMNS = (("", 4), ("round", 6), ("where", 15), ("s each", 7), ("last text", 12), ("slips", 7), ("waits", 6))
 LEGEND = ("S surprise  H hint  P pause all  E end round", "X end drill  up/down choose  Q leave")
 
 

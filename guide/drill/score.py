@@ -1,18 +1,24 @@
 """The score of a session: points made of its entries, each naming the entry it comes from. Roles, never people."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from guide.drill.view import Line, SessionView
+from guide.field.families import FAMILIES, everyday
 
+_KNOWN = {family.latin for family in FAMILIES}
 ABOUT = ("surprise", "length", "family", "tag", "step")
 """What a point is about: a surprise, a length, a family, a tag, a step left out."""
 
 
 @dataclass(frozen=True)
 class Point:
-    """One thing that was right or wrong. ``ref`` is the entry it comes from, ``turn`` the pair's text that decided."""
+    """One thing that was right or wrong.
+
+    ``refs`` are the entries it comes from, the drill's judgement first, then the pair's answer that was judged;
+    ``turn`` is the pair's text that decided.
+    """
 
     pair: str
     round: int
@@ -21,7 +27,7 @@ class Point:
     name: str
     right: bool
     what: str
-    ref: str
+    refs: tuple[str, ...]
     turn: int
     line: Line
 
@@ -43,9 +49,12 @@ class Tally:
 def points_of(view: SessionView) -> list[Point]:
     """Every point of a session, in the order of its entries."""
     found: list[Point] = []
+    thrown: dict[tuple[str, int, int], str] = {}
     for line in view.lines:
-        if line.kind == "surprise_answered":
-            found.append(_surprise(line))
+        if line.kind == "surprise":
+            thrown[_key(line)] = line.ref
+        elif line.kind == "surprise_answered":
+            found.append(_surprise(line, thrown[_key(line)]))
         elif line.kind == "step_skipped":
             found.append(_skipped(line))
         elif line.kind == "specimen_judged":
@@ -55,13 +64,21 @@ def points_of(view: SessionView) -> list[Point]:
 
 def _point(line: Line, role: str, kind: str, name: str, right: bool, what: str) -> Point:
     data = line.data
-    return Point(data["pair"], data["round"], role, kind, name, right, what, line.ref, data["turn"], line)
+    turn, ref = data.get("answers", {}).get(kind, (data["turn"], ""))
+    refs = (line.ref, ref) if ref else (line.ref,)
+    return Point(data["pair"], data["round"], role, kind, name, right, what, refs, turn, line)
 
 
-def _surprise(line: Line) -> Point:
+def _key(line: Line) -> tuple[str, int, int]:
+    return (line.data["pair"], line.data["round"], line.data["number"])
+
+
+def _surprise(line: Line, thrown: str) -> Point:
     data = line.data
-    words = {"good": "seen", "harmful": "answered with harm", "missed": "missed"}[data["verdict"]]
-    return _point(line, data["role"], "surprise", data["name"], data["verdict"] == "good", f"{data['name']}: {words}")
+    words = {"good": "seen", "harmful": "a harmful answer", "missed": "missed"}[data["verdict"]]
+    what = f"{data['name']}: {words}"
+    point = _point(line, data["role"], "surprise", data["name"], data["verdict"] == "good", what)
+    return replace(point, refs=(line.ref, thrown))
 
 
 def _skipped(line: Line) -> Point:
@@ -73,8 +90,8 @@ def _skipped(line: Line) -> Point:
 def _specimen(line: Line) -> Iterable[Point]:
     data = line.data
     told, true, right = data["told"], data["true"], data["right"]
-    said = {"length": _mm(told["length_mm"]), "family": told["family"], "tag": told["tag"]}
-    is_so = {"length": _mm(true["length_mm"]), "family": true["family"], "tag": true["tag"]}
+    said = {"length": _mm(told["length_mm"]), "family": _short(told["family"]), "tag": told["tag"]}
+    is_so = {"length": _mm(true["length_mm"]), "family": _short(true["family"]), "tag": true["tag"]}
     for kind, verdict in right.items():
         if verdict is None:
             continue
@@ -83,6 +100,10 @@ def _specimen(line: Line) -> Iterable[Point]:
         else:
             what = f"{kind} {said[kind]}" + ("" if verdict else f", it was {is_so[kind]}")
         yield _point(line, "dirty", kind, kind, verdict, what)
+
+
+def _short(family: str | None) -> str:
+    return everyday(family) if family in _KNOWN else str(family)
 
 
 def _mm(length: Any) -> str:

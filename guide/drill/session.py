@@ -305,6 +305,7 @@ class Session:
                 "told": asdict(told),
                 "true": {"length_mm": data["length_mm"], "family": data["family"], "tag": data["slip"]},
                 "right": right,
+                "answers": self._answers(one, uid),
                 "fixed": shown.fixed,
             },
             now,
@@ -317,6 +318,19 @@ class Session:
             "SELECT length_mm, family, tag FROM sample WHERE uid = ?", (uid,)
         ).fetchone()
         return Told(kind, length_mm, family, tag)
+
+    def _answers(self, one: RoundView, uid: str | None) -> dict[str, tuple[int, str]]:
+        """For each thing told of a sample, the turn and the entry in the visit's log that told it last."""
+        found = {}
+        for name, column in (("length", "length_mm"), ("family", "family"), ("tag", "tag")):
+            row = self.store.db.execute(
+                "SELECT turn, stream || '/' || seq FROM log WHERE origin = ? AND stream = ? AND sample_uid = ? "
+                "AND kind IN ('answer', 'fix') AND json_extract(data, ?) IS NOT NULL ORDER BY seq DESC LIMIT 1",
+                (self.store.origin_id, one.visit, uid, f"$.{column}"),
+            ).fetchone()
+            if row is not None:
+                found[name] = (row[0], f"{self.store.origin}/{row[1]}")
+        return found
 
     def _slips(self, one: RoundView, shown: Shown) -> Iterable[str]:
         """The slips a pair was given for a specimen: a surprise may have brought another."""
