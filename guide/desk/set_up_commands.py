@@ -6,6 +6,7 @@ from typing import Any
 
 from guide.cli import record_path
 from guide.desk.commands import record_options
+from guide.desk.contact_commands import add_contact_commands
 from guide.desk.tag_commands import add_tag_commands
 
 
@@ -33,6 +34,7 @@ def add_set_up_commands(commands: Any) -> None:
     record_options(card)
     card.set_defaults(run=_card)
     add_tag_commands(commands.add_parser("tags", help="make, load, assign, void and count tags"))
+    add_contact_commands(commands)
 
 
 def _programme(args: argparse.Namespace) -> int:

@@ -8,6 +8,9 @@ from typing import Any, NamedTuple
 START = "0" * 64
 """What the first entry of a chain has as its ``prev``."""
 
+FORGOTTEN = "forgotten"
+"""What stands for the salt of words that were forgotten: their hash in the chain then tells nothing."""
+
 _NO_DATA: dict[str, Any] = {}
 """Shared by all entries without data; never changed."""
 
