@@ -5,7 +5,8 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from guide.desk.findings import Finding, fix_command
-from guide.desk.visits import LogEntry, Sample, Visit
+from guide.desk.questions import open_questions
+from guide.desk.visits import Sample, Visit
 from guide.field.windows import WINDOW_DAYS, check_window
 from guide.papers.digest_fields import LarvaDigest
 from guide.papers.visit_digest import site_mark
@@ -145,7 +146,7 @@ def bags_agree(visit: Visit) -> Iterator[Finding]:
 
 def questions_are_answered(visit: Visit) -> Iterator[Finding]:
     """What the pair asked or wanted put right was answered or done at the desk."""
-    for entry in open_questions(visit):
+    for entry in open_questions(visit.entries):
         said = entry.words or "words that were forgotten"
         if entry.kind == "fix_request":
             what = f"seat {entry.seat} asked after the close to put right: {said}"
@@ -154,19 +155,6 @@ def questions_are_answered(visit: Visit) -> Iterator[Finding]:
         else:
             fix = f"wadeline desk say {visit.code}/{entry.seat} WORDS"
             yield Finding("question", False, f"seat {entry.seat} asks: {said}", (entry.ref,), fix)
-
-
-def open_questions(visit: Visit) -> list[LogEntry]:
-    """Questions to the desk with no answer after them, and fixes asked for after the close with none made since."""
-    waiting: list[LogEntry] = []
-    for entry in visit.entries:
-        if entry.kind in ("desk_question", "fix_request"):
-            waiting.append(entry)
-        elif entry.kind == "desk_answer":
-            waiting = [one for one in waiting if entry.data.get("seat") not in (one.seat, None)]
-        elif entry.seat == "desk" and entry.kind in ("fix", "void", "swap", "note"):
-            waiting = [one for one in waiting if one.kind != "fix_request"]
-    return waiting
 
 
 # The digest

@@ -121,7 +121,7 @@ def _answer(
         raise VisitError(f"{name.removesuffix('_mm')} of {sample.called} is {_show(value)} already")
     data: dict[str, Any] = {name: value, **more, **({"flags": flags} if flags else {})}
     opened = [entry for entry in visit.of_kind("sample_opened") if entry.sample == sample.uid]
-    supersedes = (told or opened)[-1].ref
+    supersedes: str | None = (told or opened)[-1].ref
     for rivals in live_rivals(db, sample.uid, name):
         supersedes, data["over"] = rivals[0].supersedes, [taker.ref for taker in rivals]
     said = f"{name.removesuffix('_mm')} of {sample.called} is {_show(value)} now, it was {_show(old)}"

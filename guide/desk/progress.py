@@ -3,6 +3,7 @@
 import os
 import sys
 from collections.abc import Iterable, Iterator
+from time import monotonic
 from typing import TypeVar
 
 Item = TypeVar("Item")
@@ -11,14 +12,25 @@ _STEPS = 400
 """How often a bar moves at most, so that showing costs little beside the work."""
 
 
+QUIET_S = 0.5
+"""Work that is done sooner shows nothing."""
+
+
 def progress(items: Iterable[Item], total: int, label: str) -> Iterator[Item]:
     """Hands on ``items``; where standard error is a terminal, a bar tells how many of ``total`` are done.
 
-    Nothing is shown in a pipe, on a dumb terminal, or where WADELINE_PLAIN asks for plain lines.
+    Nothing is shown for short work, in a pipe, on a dumb terminal, or where WADELINE_PLAIN asks for plain lines.
     """
-    if not _shows():
-        yield from items
-        return
+    rest, done, begun = iter(items), 0, monotonic()
+    shows = _shows()
+    for item in rest:
+        yield item
+        done += 1
+        if shows and monotonic() - begun > QUIET_S:
+            yield from _with_bar(rest, done, total, label)
+
+
+def _with_bar(rest: Iterator[Item], done: int, total: int, label: str) -> Iterator[Item]:
     from prompt_toolkit.output import create_output
     from prompt_toolkit.shortcuts import ProgressBar
     from prompt_toolkit.shortcuts.progress_bar import ProgressBarCounter
@@ -26,8 +38,9 @@ def progress(items: Iterable[Item], total: int, label: str) -> Iterator[Item]:
     step = max(1, total // _STEPS)
     with ProgressBar(output=create_output(stdout=sys.stderr)) as bar:
         counter: ProgressBarCounter[Item] = bar(label=label, total=total)
-        for done, item in enumerate(items, 1):
+        for item in rest:
             yield item
+            done += 1
             if done % step == 0:
                 counter.items_completed = done
                 bar.invalidate()

@@ -3,7 +3,7 @@
 import json
 import sqlite3
 import tomllib
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -21,6 +21,9 @@ from guide.record.rivals import Taker, live_rivals
 from guide.record.store import Store, stamp
 
 UNSURE = "unsure"
+
+SlipCounts = Mapping[str, tuple[str, int, int, int]]
+"""By closed visit: its programme, whether it is practice, samples opened, and how many of them had a slip."""
 
 
 class VisitError(WadelineError):
@@ -198,7 +201,7 @@ _SAMPLES = (
 _ENTRIES = (
     "SELECT origin.uid || '/' || stream || '/' || seq, at, seat, kind, step, sample_uid, data, supersedes, text "
     "FROM log JOIN origin ON origin.id = log.origin LEFT JOIN words ON words.entry = log.id "
-    "WHERE stream = ? ORDER BY log.id"
+    "WHERE log.origin IN (SELECT id FROM origin) AND stream = ? ORDER BY log.id"
 )
 _SLIPS = (
     "SELECT origin.uid || '/' || stream || '/' || seq, slip, sample, what, touched, remedy FROM contamination "
@@ -215,11 +218,12 @@ _TWICE = (
     "WHERE own.visit = ? AND other.visit != own.visit AND own.status != 'void' AND programme = ? AND practice = ? "
     "ORDER BY other.rowid"
 )
-_USUAL = (
-    "SELECT count(DISTINCT sample.visit), count(*), coalesce(sum(EXISTS (SELECT 1 FROM contamination "
-    " WHERE contamination.sample = sample.uid AND coalesce(remedy, '') NOT IN ('no_slip', 'withdrawn'))), 0) "
-    "FROM sample JOIN visit ON visit.uid = sample.visit WHERE programme = ? AND practice = ? "
-    "AND visit.status = 'closed' AND visit.uid != ?"
+_SLIP_COUNTS = (
+    "WITH touched AS (SELECT DISTINCT sample FROM contamination "
+    " WHERE sample IS NOT NULL AND coalesce(remedy, '') NOT IN ('no_slip', 'withdrawn')) "
+    "SELECT visit.uid, programme, practice, count(*), count(touched.sample) FROM visit "
+    "JOIN sample ON sample.visit = visit.uid LEFT JOIN touched ON touched.sample = sample.uid "
+    "WHERE visit.status = 'closed' GROUP BY visit.uid"
 )
 _DAYS = (
     "SELECT DISTINCT kind = 'larva', local_date FROM sample JOIN visit ON visit.uid = sample.visit "
@@ -238,8 +242,8 @@ def visit_uid(db: sqlite3.Connection, code: str) -> str:
     raise VisitError(f"there is no visit {code!r} in this record{hint}")
 
 
-def load_visit(db: sqlite3.Connection, uid: str) -> Visit:
-    """A visit with all that its checks need."""
+def load_visit(db: sqlite3.Connection, uid: str, counts: SlipCounts | None = None) -> Visit:
+    """A visit with all that its checks need; ``counts`` may be given where many are loaded."""
     row = db.execute(_VISIT, (uid,)).fetchone()
     programme, practice, site, code = row[2], row[3], row[5], row[1]
     samples = tuple(_sample(uid, *fields) for fields in db.execute(_SAMPLES, (uid,)))
@@ -260,10 +264,10 @@ def load_visit(db: sqlite3.Connection, uid: str) -> Visit:
         answers=json.loads(row[12]),
         settings=_settings(db, row[13], programme),
         samples=samples,
-        entries=tuple(_entries(db, uid)),
+        entries=tuple(entries_of(db, uid)),
         slips=tuple(Slip(*fields) for fields in db.execute(_SLIPS, (uid,))),
         pool=pool,
-        others=_others(db, uid, programme, practice, site),
+        others=_others(db, uid, programme, practice, site, slip_counts(db) if counts is None else counts),
         rivals=tuple(_rivals(db, samples)),
         digest=_digest(db, code),
     )
@@ -298,23 +302,35 @@ def _time(text: str | None) -> datetime | None:
     return datetime.fromisoformat(text) if text else None
 
 
-def _entries(db: sqlite3.Connection, uid: str) -> Iterable[LogEntry]:
+def entries_of(db: sqlite3.Connection, uid: str, kinds: Sequence[str] = ()) -> Iterator[LogEntry]:
+    """A visit's entries, those of some kinds or all, in the order they were folded."""
     for ref, at, seat, kind, step, sample, data, supersedes, words in db.execute(_ENTRIES, (uid,)):
-        told = json.loads(data)
-        yield LogEntry(ref, datetime.fromisoformat(at), seat, kind, step, sample, told, supersedes, words)
+        if not kinds or kind in kinds:
+            told = json.loads(data)
+            yield LogEntry(ref, datetime.fromisoformat(at), seat, kind, step, sample, told, supersedes, words)
 
 
-def _others(db: sqlite3.Connection, uid: str, programme: str, practice: int, site: str | None) -> Others:
-    visits, samples, slips = db.execute(_USUAL, (programme, practice, uid)).fetchone()
+def slip_counts(db: sqlite3.Connection) -> SlipCounts:
+    """What is usual, read once for any number of visits."""
+    return {
+        uid: (programme, practice, samples, slips)
+        for uid, programme, practice, samples, slips in db.execute(_SLIP_COUNTS)
+    }
+
+
+def _others(
+    db: sqlite3.Connection, uid: str, programme: str, practice: int, site: str | None, counts: SlipCounts
+) -> Others:
+    usual = [told[2:] for other, told in counts.items() if other != uid and told[:2] == (programme, practice)]
     days = db.execute(_DAYS, (site, programme, practice, uid)).fetchall()
     tags: dict[str, tuple[str, ...]] = {}
     for code, visit, sample, status in db.execute(_TWICE, (uid, programme, practice)):
         void = ", void" if status == "void" else ""
         tags[code] = (*tags.get(code, ()), f"visit {visit} (sample s{sample.rsplit('-', 1)[-1]}{void})")
     return Others(
-        slips=slips,
-        samples=samples,
-        visits=visits,
+        slips=sum(slips for _, slips in usual),
+        samples=sum(samples for samples, _ in usual),
+        visits=len(usual),
         larva_days=tuple(day for larva, day in days if larva),
         bottle_days=tuple(day for larva, day in days if not larva),
         tags=tags,

@@ -149,6 +149,15 @@ class Store:
         sql = "SELECT id FROM seat WHERE visit = ? AND letter = ?"
         return int(self.db.execute(sql, (visit, letter)).fetchone()[0])
 
+    def seats_of_code(self, code8: str) -> list[int]:
+        """The ids of the seats of the visit with this code."""
+        sql = "SELECT seat.id FROM seat JOIN visit ON visit.uid = seat.visit WHERE code8 = ? ORDER BY letter"
+        return [row[0] for row in self.db.execute(sql, (code8,))]
+
+    def code_of(self, visit: str) -> str:
+        """A visit's code."""
+        return str(self.db.execute("SELECT code8 FROM visit WHERE uid = ?", (visit,)).fetchone()[0])
+
     def number_of(self, phone: int) -> str:
         """A phone's number."""
         return str(self.db.execute("SELECT number FROM phone WHERE id = ?", (phone,)).fetchone()[0])
