@@ -2,6 +2,7 @@
 
 import argparse
 import secrets
+import shutil
 import sys
 from contextlib import closing
 from datetime import UTC, datetime
@@ -93,7 +94,7 @@ def _tell(store: Store, drills: dict[str, Drill], args: argparse.Namespace) -> i
 
 def _debrief(store: Store, drills: dict[str, Drill], page: Path | None, number: str) -> None:
     told = debrief(store.db, find_session(store.db, number), drills)
-    print(as_text(told))
+    print(as_text(told, _width()))
     if page is not None:
         from guide.drill.page import as_page
 
@@ -174,7 +175,7 @@ def _choose(drills: dict[str, Drill], name: str | None) -> Drill | None:
     listed = list(drills.values())
     print("Drills: practice, nothing counts.\n")
     for key, drill in zip(_KEYS, listed, strict=False):
-        print(f"  {key}  {drill.title:<28} {drill.minutes:>3} min   {drill.about['en']}"[: _width()])
+        print(f"  {key}  {drill.title:<26} {drill.minutes:>3} min   {drill.about['en']}"[: _width()])
     while True:
         try:
             key = input("\nWhich one? A key and Enter: ").strip().casefold()
@@ -191,6 +192,4 @@ _KEYS = "1234567890abcdefghijklmnopqrstuvwxyz"
 
 
 def _width() -> int:
-    import shutil
-
     return shutil.get_terminal_size().columns - 1 if sys.stdout.isatty() else 200

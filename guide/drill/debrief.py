@@ -8,6 +8,7 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
+from textwrap import fill
 
 from guide.drill.facts import AUTHOR
 from guide.drill.model import Drill
@@ -232,8 +233,8 @@ def bar(share: float, width: int) -> str:
     return "#" * full + "-" * (width - full)
 
 
-def as_text(told: Debrief) -> str:
-    """The debrief for a terminal."""
+def as_text(told: Debrief, width: int = 100) -> str:
+    """The debrief for a terminal so many characters wide."""
     lines = [f"DEBRIEF  {told.title}", told.facts]
     if told.simulated:
         lines.append(SIMULATED)
@@ -253,7 +254,14 @@ def as_text(told: Debrief) -> str:
         ]
         lines += [f"  {moment.because}"] if moment.because else []
     lines += ["", "The way so far", *_chart(told.way), f"  {told.verdict}"]
-    return "\n".join(lines)
+    return "\n".join(_folded(line, width) for line in lines)
+
+
+def _folded(line: str, width: int) -> str:
+    """A line broken between words, what follows set in under it."""
+    indent = " " * (len(line) - len(line.lstrip()) + (2 if line.lstrip()[:2] in ("+ ", "! ") else 0))
+    wide = max(width, len(indent) + 20)
+    return line if len(line) <= wide else fill(line, wide, subsequent_indent=indent, drop_whitespace=True)
 
 
 def _headline(point: Point) -> str:

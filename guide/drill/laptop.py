@@ -79,8 +79,8 @@ def _hand_over(session: Session, pair: str, number: int) -> None:
     several = len(session.view.pairs) > 1
     if number == 1 and not several:
         return
-    who = f"Pair {pair}, take the laptop: " if several else ""
-    _read(f"{who}round {number} of {session.view.rounds}. Enter begins. ")
+    who = f"Pair {pair}, take the laptop. " if several else ""
+    _read(f"{who}Round {number} of {session.view.rounds}. Enter begins. ")
 
 
 def _play_round(talker: PairTalker) -> None:
@@ -97,7 +97,9 @@ def _play_round(talker: PairTalker) -> None:
 def _round_words(points: list[Point], number: int) -> str:
     """A round in one line, and what went wrong in it."""
     right = sum(point.right for point in points)
-    wrong = "; ".join(point.what for point in points if not point.right)
+    soon = sum(point.kind == "step" for point in points)
+    slips = [point.what for point in points if not point.right and point.kind != "step"]
+    wrong = "; ".join([*slips, *([f"{soon} times OK sooner than hands can do it"] if soon else [])])
     return (
         f"Round {number} is over: {right} of {len(points)} right. {f'To look at: {wrong}.' if wrong else 'Well done.'}"
     )

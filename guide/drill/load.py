@@ -28,7 +28,7 @@ _SURPRISE_KEYS = {
     "texts": int, "options": dict, "specimen": dict, "danger": bool,
 }  # fmt: skip
 _DRILL_NEEDS = ("title", "about", "minutes", "begin", "come")
-_SURPRISE_NEEDS = ("say", "because", "at", "who", "good", "harmful", "right")
+_SURPRISE_NEEDS = ("because", "at", "who", "good", "harmful", "right")
 _COMING_KEYS = {"name": str, "chance": float, "round": int}
 _WORDS = {word.name for word in WORDS} - {"?"}
 
@@ -142,9 +142,11 @@ class _Reader:
         return found
 
     def surprise(self, name: str, table: dict[str, Any]) -> Surprise:
-        self.check_keys(table, _SURPRISE_KEYS, _SURPRISE_NEEDS)
+        needs = _SURPRISE_NEEDS if "specimen" in table else ("say", *_SURPRISE_NEEDS)
+        self.check_keys(table, _SURPRISE_KEYS, needs)
         for key in ("say", "because"):
-            self.texts(table, key)
+            if key in table:
+                self.texts(table, key)
         if table["who"] not in ROLES:
             raise self.fail(f"who must be one of {', '.join(ROLES)}", table["who"], ROLES)
         for step in table["at"]:
@@ -152,8 +154,9 @@ class _Reader:
         options = table.get("options", {})
         marks = {key: tuple(self.mark(text, name, options) for text in table[key]) for key in ("good", "harmful")}
         surprise = Surprise(
-            name, table["say"], table["because"], tuple(table["at"]), table["who"], marks["good"], marks["harmful"],
-            tuple(table["right"]), tuple(table.get("wrong", (CARRY,))), table.get("texts", 8),
+            name, table.get("say", {}), table["because"], tuple(table["at"]), table["who"],
+            marks["good"], marks["harmful"], tuple(table["right"]), tuple(table.get("wrong", (CARRY,))),
+            table.get("texts", 8),
             {code: tuple(words) for code, words in options.items()}, self.specimen(table.get("specimen")),
             table.get("danger", False),
         )  # fmt: skip

@@ -51,6 +51,7 @@ class Surprise:
     ``say`` and ``because`` are texts by language; ``at`` the steps it may come at; ``who`` the role it is about.
     ``good`` and ``harmful`` are marks, the first that is met decides; neither within ``texts`` texts is missed.
     ``right`` and ``wrong`` are example texts that lead there. ``options`` makes it a question of its own.
+    A ``specimen`` may come without words.
     ``danger`` is True for a surprise in which people come first: it can teach nothing but DANGER at once.
     """
 

@@ -83,7 +83,8 @@ def _surprise(line: Line, thrown: str) -> Point:
 
 def _skipped(line: Line) -> Point:
     data = line.data
-    what = f"{data['step']} confirmed after {data['seconds']:g} s, sooner than hands can do it"
+    step = data["step"].replace(".", " ").replace("_", " ")
+    what = f"{step}: OK after {data['seconds']:.0f} s, sooner than hands can do it"
     return _point(line, data["role"], "step", data["step"], False, what)
 
 

@@ -425,6 +425,8 @@ class Session:
         lead = self._phrase("danger" if surprise.danger else "surprise")
         if surprise.options:
             return seats.ask(self.exchange, seat, surprise, lead, now)
+        if not surprise.say:
+            return []
         said = self.book.in_language(surprise.say).format_map(_blanks(data))
         return seats.say(self.exchange, seat, f"{lead} {said}", now)
 
