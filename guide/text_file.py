@@ -12,15 +12,15 @@ MOST_BYTES = 4_000_000
 def read_text_file(path: Path, most_bytes: int = MOST_BYTES) -> str:
     """The text of a file, with or without a byte order mark, line ends as ``\\n``; raises InputFileError."""
     try:
-        found = path.stat()
+        found = path.lstat()
+        if stat.S_ISLNK(found.st_mode):
+            raise InputFileError(f"{path} is a link; name the file itself, so that it is clear what is read")
         if stat.S_ISDIR(found.st_mode):
             raise InputFileError(f"{path} is a folder; name a file in it")
         if not stat.S_ISREG(found.st_mode):
             raise InputFileError(f"{path} is no ordinary file; name a text file")
         if found.st_size > most_bytes:
-            raise InputFileError(
-                f"{path} has {found.st_size:,} bytes, more than {most_bytes:,}: name the right file"
-            )
+            raise InputFileError(f"{path} has {found.st_size:,} bytes, more than {most_bytes:,}: name the right file")
         with path.open("rb") as file:
             data = file.read(most_bytes)
     except OSError as error:

@@ -58,8 +58,7 @@ def forget_words(record: Path, code: str, initials_only: bool, sure: bool, as_js
         with _wiping(store.db), store.transaction():
             _blank(store, held)
             _scrub_seats(store.db, uid, held)
-            entry = Entry("forgotten", "", {"what": what, "visit": uid, "entries": [one.ref for one in held]})
-            store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+            store.append(DESK, "desk", 0, datetime.now(UTC), [_entry(what, held)])
     return _say(f"{what} in {len(held)} entries of visit {code.upper()}", record, sure, as_json)
 
 
@@ -67,25 +66,32 @@ def forget_number(record: Path, number: str, sure: bool, as_json: bool) -> int:
     """Replaces a phone's number, which then gets no more texts; a coordinator's name goes with it."""
     store = Store(open_record(record, create=False))
     phone = _phone(store.db, number)
-    name = store.db.execute("SELECT name FROM coordinator WHERE phone = ?", (phone,)).fetchone()
     if sure:
         with _wiping(store.db), store.transaction():
-            if name is not None:
-                where = "stream = 'desk' AND log.kind LIKE 'coordinator_%' AND text = ?"
-                _blank(store, _held(store, where, name, False))
-                store.db.execute("DELETE FROM coordinator WHERE phone = ?", (phone,))
-            store.db.execute(
-                "UPDATE outgoing SET status = 'dropped', failure = 'the number is forgotten' "
-                "WHERE phone = ? AND status = 'waiting'",
-                (phone,),
-            )
-            store.db.execute(
-                "UPDATE phone SET number = ?, current_seat = NULL, consent = NULL, told_at = NULL, stopped_at = ? "
-                "WHERE id = ?",
-                (f"forgotten-{phone}", stamp(datetime.now(UTC)), phone),
-            )
-            store.append(DESK, "desk", 0, datetime.now(UTC), [Entry("forgotten", "", {"what": "number"})])
+            held = _name_of(store, phone)
+            _blank(store, held)
+            _drop_phone(store.db, phone)
+            store.append(DESK, "desk", 0, datetime.now(UTC), [_entry("number", held)])
     return _say("a phone's number", record, sure, as_json)
+
+
+def _name_of(store: Store, phone: int) -> list[Held]:
+    """Where a coordinator's name stands, if the phone is one's."""
+    row = store.db.execute("SELECT name FROM coordinator WHERE phone = ?", (phone,)).fetchone()
+    return _held(store, "stream = 'desk' AND log.kind LIKE 'coordinator_%' AND text = ?", row, False) if row else []
+
+
+def _drop_phone(db: sqlite3.Connection, phone: int) -> None:
+    db.execute("DELETE FROM coordinator WHERE phone = ?", (phone,))
+    db.execute(
+        "UPDATE outgoing SET status = 'dropped', failure = 'the number is forgotten' "
+        "WHERE phone = ? AND status = 'waiting'",
+        (phone,),
+    )
+    db.execute(
+        "UPDATE phone SET number = ?, current_seat = NULL, consent = NULL, told_at = NULL, stopped_at = ? WHERE id = ?",
+        (f"forgotten-{phone}", stamp(datetime.now(UTC)), phone),
+    )
 
 
 def _phone(db: sqlite3.Connection, number: str) -> int:
@@ -110,6 +116,10 @@ def _held(store: Store, where: str, values: Sequence[Any], initials_only: bool) 
         (store.origin_id, store.origin_id, *values),
     )
     return [Held(*row) for row in rows]
+
+
+def _entry(what: str, held: Sequence[Held]) -> Entry:
+    return Entry("forgotten", "", {"what": what, "entries": [one.ref for one in held]})
 
 
 def _blank(store: Store, held: Sequence[Held]) -> None:

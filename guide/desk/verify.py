@@ -26,6 +26,8 @@ def verify_record(path: Path, as_json: bool = False) -> int:
         print(f"to look at: {doubt}")
     for visit, mark in found.marks.items():
         print(f"visit {visit} closed with mark {mark}: compare it with the field sheet")
+    if found.forgotten:
+        print(f"the words of {found.forgotten} entries are not held here (forgotten, or left out of a copy)")
     held = sqlite_utils.Database(db, execute_plugins=False)
     counts = ", ".join(f"{held.table(name).count} {name}s" for name in ("visit", "sample", "tag"))
     print(f"{counts}; {found.entries} entries in {found.chains} chains, {len(found.problems)} problem(s)")

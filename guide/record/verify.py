@@ -54,6 +54,7 @@ class Verified:
     entries: int = 0
     chains: int = 0
     marks: dict[str, str] = field(default_factory=dict)
+    forgotten: int = 0
 
 
 def verify(db: sqlite3.Connection, watch: Watch = unwatched) -> Verified:
@@ -141,15 +142,31 @@ def _check_heads(db: sqlite3.Connection, heads: dict[tuple[str, str], str], foun
 
 
 def _check_words(db: sqlite3.Connection, found: Verified) -> None:
+    """Words are as they were told, or blanked by an entry that says so; those of another machine may be left out."""
+    (origin,) = db.execute("SELECT uid FROM origin ORDER BY id LIMIT 1").fetchone()
+    blanked = _blanked(db)
     rows = db.execute(
-        "SELECT log.id, json_extract(data, '$.words'), salt, text, stream, seq FROM log "
-        "LEFT JOIN words ON words.entry = log.id WHERE json_valid(data) AND json_extract(data, '$.words') IS NOT NULL"
+        "SELECT origin.uid, json_extract(data, '$.words'), salt, text, stream, seq FROM log "
+        "JOIN origin ON origin.id = log.origin LEFT JOIN words ON words.entry = log.id "
+        "WHERE json_valid(data) AND json_extract(data, '$.words') IS NOT NULL"
     )
-    for _, wanted, salt, text, stream, seq in rows:
+    for machine, wanted, salt, text, stream, seq in rows:
         if salt is None:
             found.problems.append(f"the words of entry {stream}/{seq} are missing")
         elif text is not None and words_hash(salt, text) != wanted:
             found.problems.append(f"the words of entry {stream}/{seq} were changed")
+        elif text is None:
+            found.forgotten += 1
+            if machine == origin and f"{machine}/{stream}/{seq}" not in blanked:
+                found.problems.append(f"the words of entry {stream}/{seq} were blanked without desk forget")
+
+
+def _blanked(db: sqlite3.Connection) -> set[str]:
+    """The entries whose words were forgotten, as the log tells it."""
+    rows = db.execute(
+        "SELECT value FROM log, json_each(data, '$.entries') WHERE kind = 'forgotten' AND json_valid(data)"
+    )
+    return {ref for (ref,) in rows}
 
 
 def _check_projections(db: sqlite3.Connection, rows: Iterable[LogRow], found: Verified) -> None:

@@ -86,11 +86,11 @@ def test_a_missing_trigger_shows(visited):
     assert any("log_no_delete" in problem for problem in verify(visited.db).problems)
 
 
-def test_changed_words_show_and_forgotten_words_do_not(visited):
-    visited.db.execute("UPDATE words SET text = NULL")
-    assert verify(visited.db).problems == []
+def test_changed_words_show_and_so_do_words_blanked_behind_the_logs_back(visited):
     visited.db.execute("UPDATE words SET text = 'a warm day'")
-    assert any("words" in problem for problem in verify(visited.db).problems)
+    assert any("words" in problem and "changed" in problem for problem in verify(visited.db).problems)
+    visited.db.execute("UPDATE words SET text = NULL")
+    assert any("blanked without desk forget" in problem for problem in verify(visited.db).problems)
 
 
 def test_a_tag_set_free_behind_the_logs_back_shows(visited):
