@@ -286,13 +286,13 @@ class Exchange:
     def _apply(self, seat: SeatRow, decision: Decision, turn: int, now: datetime) -> list[TextOut]:
         """Writes all that follows from a text, and returns the texts out."""
         store = self.store
-        store.append(seat.visit, seat.letter, turn, now, decision.entries)
+        head = store.append(seat.visit, seat.letter, turn, now, decision.entries)
         store.save_state(seat.id, decision.state.to_json(), now)
         for change in decision.timers:
             store.set_timer(seat.id, change.kind, change.due)
         texts = [out for say in decision.says if (out := self._say(seat, say, decision, turn, now))]
         texts += self._relayed(seat, decision.state, decision.entries, turn, now)
-        store.end_turn(turn, seat.id, seat.visit)
+        store.end_turn(turn, seat.id, seat.visit, head)
         return texts
 
     def _relayed(

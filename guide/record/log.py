@@ -11,6 +11,8 @@ START = "0" * 64
 FORGOTTEN = "forgotten"
 """What stands for the salt of words that were forgotten: their hash in the chain then tells nothing."""
 
+_as_json = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False).encode
+
 _NO_DATA: dict[str, Any] = {}
 """Shared by all entries without data; never changed."""
 
@@ -57,7 +59,7 @@ class LogRow(NamedTuple):
 
 def to_json(data: Any) -> str:
     """JSON in one fixed form, so that the same data has the same hash."""
-    return json.dumps(data, sort_keys=True, separators=(",", ":"), ensure_ascii=False)
+    return _as_json(data)
 
 
 def chain_hash(prev: str, *parts: str | int | None) -> str:

@@ -9,9 +9,11 @@ from guide.record.store import Store
 from guide.talk.snapshot import KitView, SampleView, SeatFacts, SeatView, TagView, VisitView
 
 _SAMPLES = (
-    "SELECT uid, status, tag, length_mm, family, sure, seat, gloves, sealed_at, kind, "
+    "SELECT uid, status, tag, iif(length_mm = CAST(length_mm AS INTEGER), CAST(length_mm AS INTEGER), length_mm), "
+    "family, sure, seat, gloves, sealed_at, kind, "
     "(SELECT group_concat(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE visit = ? ORDER BY rowid"
 )
+_SURE = {None: None, 0: False, 1: True}
 
 
 class RecordSnapshot:
@@ -39,8 +41,8 @@ class RecordSnapshot:
     def samples(self) -> list[SampleView]:
         return [
             SampleView(
-                uid, status, tag, _tidy(length), family, None if sure is None else bool(sure), seat, gloves,
-                tuple(flags.split(",")) if flags else (), sealed is not None, kind,
+                uid, status, tag, length, family, _SURE[sure], seat, gloves, tuple(flags.split(",")) if flags else (),
+                sealed is not None, kind,
             )
             for uid, status, tag, length, family, sure, seat, gloves, sealed, kind, flags in self.db.execute(
                 _SAMPLES, (self.visit_uid,)
@@ -140,7 +142,3 @@ class RecordSnapshot:
             (self.visit_uid,),
         ).fetchone()
         return row[0] if row else self.store.head(self.visit_uid)[1]
-
-
-def _tidy(length_mm: float | None) -> float | None:
-    return int(length_mm) if length_mm is not None and length_mm.is_integer() else length_mm

@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 from guide.record.fold import fold
@@ -14,30 +15,16 @@ DESK = "desk"
 """The stream of entries that belong to no visit."""
 
 
+@lru_cache(maxsize=64)  # a text's time is written in several places
 def stamp(at: datetime) -> str:
     """UTC ISO 8601 with milliseconds, the form of every time in the record."""
     return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
-_COLUMNS = (
-    "stream",
-    "seq",
-    "at",
-    "seat",
-    "turn",
-    "kind",
-    "step",
-    "sample_uid",
-    "data",
-    "supersedes",
-    "prev",
-    "hash",
-)
+_COLUMNS = LogRow._fields[2:]
+"""The log's columns behind its id and origin."""
+
 _INSERT_LOG = f"INSERT INTO log (origin, {', '.join(_COLUMNS)}) VALUES (?{', ?' * len(_COLUMNS)})"
-
-
-def _fields(row: LogRow) -> list[Any]:
-    return [getattr(row, name) for name in _COLUMNS]
 
 
 class PhoneRow(NamedTuple):
@@ -157,10 +144,6 @@ class Store:
     def code_of(self, visit: str) -> str:
         """A visit's code."""
         return str(self.db.execute("SELECT code8 FROM visit WHERE uid = ?", (visit,)).fetchone()[0])
-
-    def number_of(self, phone: int) -> str:
-        """A phone's number."""
-        return str(self.db.execute("SELECT number FROM phone WHERE id = ?", (phone,)).fetchone()[0])
 
     def add_seat(self, visit: str, letter: str, word: str, role: str = "pair") -> int:
         """A new seat of a visit, held by no phone yet and without a state."""
@@ -308,15 +291,16 @@ class Store:
         (at,) = self.db.execute(sql).fetchone()
         return datetime.fromisoformat(at)
 
-    def end_turn(self, turn: int, seat_id: int | None, stream: str | None) -> None:
-        """Keeps, with the turn, the head of the chain it left: a log cut shorter later shows."""
-        head = self.head(stream)[1] if stream else None
+    def end_turn(self, turn: int, seat_id: int | None, stream: str | None, head: str | None = None) -> None:
+        """Keeps, with the turn, the head of the chain it left, looked up if not given: a cut log shows."""
+        if head is None and stream is not None:
+            head = self.head(stream)[1]
         self.db.execute(
             "UPDATE turn SET seat = ?, stream = ?, head_after = ? WHERE id = ?", (seat_id, stream, head, turn)
         )
 
     def add_text(self, phone_id: int, seat_id: int | None, out: TextOut, due_at: datetime) -> TextOut:
-        """A text out, waiting; returned with its id and number."""
+        """A text out to a phone, waiting; returned with its id."""
         cursor = self.db.execute(
             "INSERT INTO outgoing (turn, phone, seat, text, segments, step, expects, options, due_at, status) "
             "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, 'waiting')",
@@ -332,16 +316,7 @@ class Store:
                 stamp(due_at),
             ),
         )
-        return TextOut(
-            int(cursor.lastrowid or 0),
-            out.turn,
-            self.number_of(phone_id),
-            out.text,
-            out.segments,
-            out.step,
-            out.expects,
-            out.options,
-        )
+        return out._replace(id=int(cursor.lastrowid or 0))
 
     def texts(self, where: str, values: Sequence[Any]) -> list[TextOut]:
         """Texts out that meet a condition on ``outgoing``, in order."""
@@ -380,18 +355,22 @@ class Store:
         ).fetchone()
         return (row[0], row[1]) if row else (0, START)
 
-    def append(self, stream: str, seat: str, turn: int, at: datetime, entries: Sequence[Entry]) -> None:
-        """Adds entries to a stream's chain and folds each into the projections."""
-        for entry, salt, row in links(self.link(stream, seat, turn, at), entries):
-            cursor = self.db.execute(_INSERT_LOG, (self.origin_id, *_fields(row)))
+    def append(self, stream: str, seat: str, turn: int, at: datetime, entries: Sequence[Entry]) -> str:
+        """Adds entries to a stream's chain and folds each into the projections; returns the chain's head."""
+        link = self.link(stream, seat, turn, at)
+        head = link.prev
+        for entry, salt, row in links(link, entries):
+            head = row.hash
+            cursor = self.db.execute(_INSERT_LOG, (self.origin_id, *row[2:]))
             row = row._replace(id=int(cursor.lastrowid or 0))
             if entry.words is not None:
                 self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, entry.words))
             fold(self.db, row)
+        return head
 
     def take(self, origin_id: int, row: LogRow, salt: str | None, words: str | None) -> None:
         """Adds an entry of another record as it stands, and folds it; ``salt`` None where it has no free words."""
-        cursor = self.db.execute(_INSERT_LOG, (origin_id, *_fields(row)))
+        cursor = self.db.execute(_INSERT_LOG, (origin_id, *row[2:]))
         row = row._replace(id=int(cursor.lastrowid or 0))
         if salt is not None:
             self.db.execute("INSERT INTO words (entry, salt, text) VALUES (?, ?, ?)", (row.id, salt, words))
@@ -406,9 +385,14 @@ class Store:
 
     def set_timer(self, seat_id: int, kind: str, due: datetime | None) -> None:
         """Starts a seat's timer anew, or stops it."""
-        self.db.execute("DELETE FROM timer WHERE seat = ? AND kind = ? AND fired_turn IS NULL", (seat_id, kind))
-        if due is not None:
-            self.db.execute("INSERT INTO timer (seat, kind, due_at) VALUES (?, ?, ?)", (seat_id, kind, stamp(due)))
+        if due is None:
+            self.db.execute("DELETE FROM timer WHERE seat = ? AND kind = ? AND fired_turn IS NULL", (seat_id, kind))
+        else:
+            self.db.execute(
+                "INSERT INTO timer (seat, kind, due_at) VALUES (?, ?, ?) "
+                "ON CONFLICT (seat, kind) WHERE fired_turn IS NULL DO UPDATE SET due_at = excluded.due_at",
+                (seat_id, kind, stamp(due)),
+            )
 
     def next_timer(self) -> tuple[int, int, str, datetime] | None:
         """The id, seat, kind and due time of the timer that is due first; a stopped phone's are parked."""

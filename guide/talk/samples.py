@@ -189,6 +189,8 @@ def has_several(turn: Turn) -> bool:
     if turn.state.top.flow not in ("larva", "net") or turn.step.kind == "text":
         return False
     parts = [part for part in _PARTS.split(turn.text) if part.strip()]
+    if turn.settings.tags.check and not any(map(str.isdecimal, turn.text)):
+        return False  # no digit, no tag
     if len(parts) < 2 and turn.step.id not in ("larva.look", "larva.pace", "net.spot", "net.bank"):
         return False
     readings = _readings(turn)

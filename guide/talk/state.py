@@ -1,12 +1,13 @@
 """The state of one seat's conversation, as kept between two texts."""
 
 import json
-from dataclasses import asdict, dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import Any
 
 MOST_FRAMES = 4
 MOST_QUEUED = 8
 PACES = ("coach", "steady", "brisk")
+_as_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
 
 
 @dataclass
@@ -70,12 +71,14 @@ class SeatState:
 
     def copy(self) -> "SeatState":
         """A state that can be changed without changing this one."""
-        frames = [replace(f, slots=dict(f.slots), facts=list(f.facts), trail=list(f.trail)) for f in self.frames]
-        return replace(self, frames=frames, queue=list(self.queue), redo=list(self.redo))
+        frames = [
+            Frame(f.flow, f.step, f.sample, f.since, dict(f.slots), list(f.facts), list(f.trail)) for f in self.frames
+        ]
+        return SeatState(**{**vars(self), "frames": frames, "queue": list(self.queue), "redo": list(self.redo)})
 
     def to_json(self) -> str:
         """As stored with the seat."""
-        return json.dumps(asdict(self), separators=(",", ":"), ensure_ascii=False)
+        return _as_json({**vars(self), "frames": [vars(frame) for frame in self.frames]})
 
     @classmethod
     def from_json(cls, text: str) -> "SeatState":

@@ -1,6 +1,5 @@
 """The working draft of one text: reads the snapshot, collects what will be written and said. Writes nothing."""
 
-import string
 from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -67,7 +66,8 @@ class Turn:
     @property
     def step(self) -> Step:
         """The step that is being asked."""
-        return self.book.step(self.state.top.state)
+        top = self.state.frames[-1]
+        return self.book.flows[top.flow].steps[top.step]
 
     @property
     def kind(self) -> ReplyKind:
@@ -90,9 +90,11 @@ class Turn:
     @property
     def asked(self) -> Asked:
         """What this step asks for, with its options from the settings and the local time filled in."""
-        now = self.now.astimezone(self.zone) if self.step.kind in _TOLD_BY_THE_DAY else None
-        tags = self.settings.tags
-        return self.step.asked._replace(tag_width=tags.width, tag_check=tags.check, now=now)
+        asked, tags = self.step.asked, self.settings.tags
+        if (asked.tag_width, asked.tag_check) != (tags.width, tags.check):
+            asked = asked._replace(tag_width=tags.width, tag_check=tags.check)
+        by_the_day = self.step.kind in _TOLD_BY_THE_DAY
+        return asked._replace(now=self.now.astimezone(self.zone)) if by_the_day else asked
 
     # What is written and said
 
@@ -179,7 +181,7 @@ class Turn:
 
     def fill(self, text: str, blanks: Mapping[str, str] | None = None) -> str:
         """Fills the blanks of a text, each held to its width."""
-        return string.Formatter().vformat(text, (), _Filler(self, blanks or {}))
+        return text.format_map(_Filler(self, blanks or {}))
 
     def prompt(self) -> str:
         """What the step that is being asked says."""

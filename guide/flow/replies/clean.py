@@ -2,6 +2,7 @@
 
 import re
 import unicodedata
+from functools import lru_cache
 
 from guide.talk.sms import BASIC
 
@@ -23,6 +24,7 @@ THUMBS_DOWN = frozenset(_THUMB_DOWN)
 _NOT_A_WORD = re.compile(r"[^\w\s]|_")
 
 
+@lru_cache(maxsize=16)  # one text is looked at from several sides
 def clean(text: str) -> str:
     """The text without control and format characters, in one form of each letter and digit, with single spaces.
 
