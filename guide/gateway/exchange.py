@@ -172,17 +172,20 @@ class Exchange:
         if self.door is not None and not self._lets_in(self.door, phone, text, coordinates, now):
             return self._too_fast(self.door, phone, turn, now)
         joined = join_of(text)
+        return self._greeted(phone, joined, turn, now) + self._worked(phone, text, joined, coordinates, turn, now)
+
+    def _worked(
+        self, phone: PhoneRow, text: str, joined: Join | None, coordinates: bool, turn: int, now: datetime
+    ) -> list[TextOut]:
         if coordinates and joined is None and (phone.seat is None or relay.to_of(text) is not None):
-            texts = relay.from_coordinator(self, phone, text, turn, now)
-        elif joined is not None:
-            texts = self._join(phone, joined, turn, now)
-        elif looks_like_digest(text) and (phone.seat is not None or self.door is None):
-            texts = self._digest(phone, text, turn, now)
-        elif phone.seat is None:
-            texts = self._stranger(phone, text, turn, now)
-        else:
-            texts = self._talk_on(phone, phone.seat, text, turn, now)
-        return self._greeted(phone, turn, now, texts)
+            return relay.from_coordinator(self, phone, text, turn, now)
+        if joined is not None:
+            return self._join(phone, joined, turn, now)
+        if looks_like_digest(text) and (phone.seat is not None or self.door is None):
+            return self._digest(phone, text, turn, now)
+        if phone.seat is None:
+            return self._stranger(phone, text, turn, now)
+        return self._talk_on(phone, phone.seat, text, turn, now)
 
     def _talk_on(self, phone: PhoneRow, seat_id: int, text: str, turn: int, now: datetime) -> list[TextOut]:
         seat = self.store.seat(seat_id)
@@ -218,12 +221,19 @@ class Exchange:
         self.store.told(phone.id, now)
         return [self.plain_text(phone, self.words_of("door.unknown"), turn, now)]
 
-    def _greeted(self, phone: PhoneRow, turn: int, now: datetime, texts: list[TextOut]) -> list[TextOut]:
+    def _greeted(self, phone: PhoneRow, joined: Join | None, turn: int, now: datetime) -> list[TextOut]:
         """The first answer to a phone that takes a seat says who texts, what it costs and how to end it."""
-        if self.door is None or phone.consent or self.store.phone(phone.number).seat is None:
-            return texts
+        if self.door is None or phone.consent or not (phone.seat is not None or (joined and self._opens(joined.word))):
+            return []
         self.store.greeted(phone.id, now)
-        return [*texts, self.plain_text(phone, self.words_of("door.greeting"), turn, now)]
+        return [self.plain_text(phone, self.words_of("door.greeting"), turn, now)]
+
+    def _opens(self, word: str) -> bool:
+        """Whether a word leads to a seat."""
+        store = self.store
+        return bool(word) and any(
+            (store.seat_with_word(word), store.visit_with_word(word), store.group_with_word(word))
+        )
 
     def _digest(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
         name, blanks = take_digest(self.store, text, turn)

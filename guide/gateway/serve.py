@@ -5,7 +5,7 @@ import contextlib
 import logging
 import signal
 import sys
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from random import Random
@@ -27,6 +27,7 @@ from guide.gateway.writer import Writer
 
 log = logging.getLogger("wadeline")
 _LONGEST_SLEEP_S = 5.0
+Beside = Coroutine[Any, Any, None]
 
 
 def utc_now() -> datetime:
@@ -86,9 +87,13 @@ async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
 
 
 @contextlib.asynccontextmanager
-async def running(parts: Parts, clock: Callable[[], datetime]) -> AsyncIterator[None]:
-    """The sender and the timers at work; at the end what is under way is finished and the rest stays in the record."""
-    tasks = [asyncio.create_task(parts.sender.run()), asyncio.create_task(run_timers(parts, clock))]
+async def running(
+    parts: Parts, clock: Callable[[], datetime], beside: Sequence[Callable[[], Beside]] = ()
+) -> AsyncIterator[None]:
+    """The sender, the timers and what is ``beside`` them at work; at the end what is under way is finished and the
+    rest stays in the record."""
+    work = [parts.sender.run(), run_timers(parts, clock), *(one() for one in beside)]
+    tasks = [asyncio.create_task(one) for one in work]
     try:
         yield
     finally:
@@ -114,10 +119,17 @@ def serve_http(settings: ServeSettings, exchange: Exchange) -> int:
     parts = build(settings, exchange, carrier, utc_now)
     if parts.texts_in is None:
         raise WadelineError("[texts_in] is missing: where do texts come from?")
-    sockets = [_bound(settings.listen, "listen"), _bound(settings.health, "health")]
-    health_port = sockets[1].getsockname()[1]
+    sockets = [bound(settings.listen, "listen"), bound(settings.health, "health")]
+    app = two_ports(parts.texts_in.app, parts.health.app, sockets[1].getsockname()[1])
+    return run_until_told(parts, app, sockets, f"texts come to {settings.listen}, health is on {settings.health}")
+
+
+def run_until_told(
+    parts: Parts, app: ASGIApp, sockets: list[Any], said: str, beside: Sequence[Callable[[], Beside]] = ()
+) -> int:
+    """Runs an application on its ports, and the work ``beside`` it, until SIGTERM or SIGINT; returns the exit code."""
     config = uvicorn.Config(
-        two_ports(parts.texts_in.app, parts.health.app, health_port),
+        app,
         lifespan="off",
         log_level="warning",
         access_log=False,
@@ -125,22 +137,25 @@ def serve_http(settings: ServeSettings, exchange: Exchange) -> int:
         server_header=False,
     )
     _log_to_stderr()
-    log.info("texts come to %s, health is on %s", settings.listen, settings.health)
-    asyncio.run(_serve(uvicorn.Server(config), sockets, parts))
-    exchange.store.db.close()
+    log.info("%s", said)
+    asyncio.run(_serve(uvicorn.Server(config), sockets, parts, beside))
+    parts.exchange.store.db.close()
     return 0
 
 
-async def _serve(server: uvicorn.Server, sockets: list[Any], parts: Parts) -> None:
+async def _serve(
+    server: uvicorn.Server, sockets: list[Any], parts: Parts, beside: Sequence[Callable[[], Beside]]
+) -> None:
     for ends in (signal.SIGTERM, signal.SIGINT):
         signal.signal(ends, signal.SIG_IGN)  # the server raises them again when it is done; then nothing more ends us
-    async with running(parts, utc_now):
+    async with running(parts, utc_now, beside):
         await server.serve(sockets=sockets)
 
 
-def _bound(address: str, name: str) -> Any:
+def bound(address: str, name: str) -> Any:
+    """A socket that listens there; raises WadelineError if another program does."""
     host, port = host_and_port(address, name)
-    config = uvicorn.Config("", host=host, port=port)
+    config = uvicorn.Config("", host=host, port=port, log_level="warning")
     try:
         return config.bind_socket()
     except SystemExit:
