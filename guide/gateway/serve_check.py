@@ -14,6 +14,7 @@ from guide.errors import WadelineError
 from guide.gateway.outbox import Waiting
 from guide.gateway.serve_settings import ServeSettings, host_and_port, others_can_read, read_secret
 
+TEST_WORDS = "This is a test of the sampling guide. Nothing to answer."
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
 
@@ -104,7 +105,7 @@ def send_test(settings: ServeSettings, to: str) -> Checked:
     if number is None:
         raise WadelineError(f"{to!r} is no phone number; write it with its country code, such as +353...")
     now = datetime.now(UTC)
-    text = Waiting(0, 0, number, "This is a test of the sampling guide. Nothing to answer.", 0, now, now, None, None)
+    text = Waiting(0, 0, number, TEST_WORDS, 0, now, now, None, None)
 
     async def send() -> Checked:
         carrier = http_carrier(settings)
@@ -141,13 +142,14 @@ WantedBy=multi-user.target
 """
 
 
-def unit(settings: ServeSettings, arguments: list[str]) -> str:
-    """A systemd unit that runs this same command."""
+def unit(settings: ServeSettings, arguments: list[str], modem: Path | None = None) -> str:
+    """A systemd unit that runs this same command; it may write the record's folder, and the ``modem``'s."""
     program = shutil.which(sys.argv[0]) or sys.argv[0]
     words = [str(Path(program).resolve()), "serve", *arguments]
     folder = settings.record.resolve().parent
     user = os.environ.get("SUDO_USER") or os.environ.get("USER") or "wadeline"
-    return UNIT.format(command=" ".join(_quoted(word) for word in words), folder=folder, user=user, writes=folder)
+    writes = " ".join(_quoted(str(path.resolve())) for path in (folder, modem) if path is not None)
+    return UNIT.format(command=" ".join(_quoted(word) for word in words), folder=folder, user=user, writes=writes)
 
 
 def _quoted(word: str) -> str:

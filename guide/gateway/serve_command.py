@@ -2,9 +2,13 @@
 
 import argparse
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from guide.errors import WadelineError
 from guide.gateway.serve_settings import ServeSettings, read_serve_settings
+
+if TYPE_CHECKING:
+    from guide.gateway.serve_check import Checked
 
 
 def serve_options(parser: argparse.ArgumentParser) -> None:
@@ -23,7 +27,7 @@ def run_serve(args: argparse.Namespace) -> int:
     if args.unit:
         from guide.gateway.serve_check import unit
 
-        print(unit(settings, _arguments(args)), end="")
+        print(unit(settings, _arguments(args), args.modem), end="")
         return 0
     if args.check:
         return _check(args, settings)
@@ -58,7 +62,7 @@ def _arguments(args: argparse.Namespace) -> list[str]:
 
 
 def _check(args: argparse.Namespace, settings: ServeSettings) -> int:
-    from guide.gateway.serve_check import check, send_test
+    from guide.gateway.serve_check import check
     from guide.record.open import open_record
 
     is_new = not settings.record.exists()
@@ -66,12 +70,22 @@ def _check(args: argparse.Namespace, settings: ServeSettings) -> int:
         open_record(settings.record).close()
     found = check(settings, args.settings, is_new)
     if args.modem:
-        from guide.gateway.modem import check_modem
+        from guide.gateway.modem_check import check_modem
 
         check_modem(args.modem, found)
     print(found.as_text())
     if args.send_to:
-        sent = send_test(settings, args.send_to)
+        sent = _send_test(args, settings)
         print(sent.as_text())
         found.wrong += sent.wrong
     return 1 if found.wrong else 0
+
+
+def _send_test(args: argparse.Namespace, settings: ServeSettings) -> "Checked":
+    if args.modem:
+        from guide.gateway.modem_check import send_test_by_modem
+
+        return send_test_by_modem(args.modem, args.send_to, settings.region)
+    from guide.gateway.serve_check import send_test
+
+    return send_test(settings, args.send_to)
