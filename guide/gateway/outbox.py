@@ -33,8 +33,9 @@ _WAITING = (
     "outgoing.seat, CASE WHEN step IS NOT NULL AND "
     "(turn.phone = outgoing.phone OR (turn.gateway = 'timer' AND turn.seat = outgoing.seat)) THEN turn.id END "
     "FROM outgoing JOIN phone ON phone.id = outgoing.phone JOIN turn ON turn.id = outgoing.turn "
-    "WHERE outgoing.status = 'waiting' AND outgoing.id > ? ORDER BY outgoing.id"
+    "WHERE outgoing.status = 'waiting' AND outgoing.id > ? AND number LIKE '+%' ORDER BY outgoing.id"
 )
+"""A terminal and a pair at a drill's laptop have no number: their texts are shown by their own process."""
 
 
 class Outbox:
