@@ -181,5 +181,8 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
 }
 """Blanks that are given with a phrase and not looked up."""
 
-REGISTRY = Registry(CONDITIONS, EFFECTS, BLANKS)
+OLDER_BLANKS: Mapping[str, Blank] = {"tag_width": Blank(lambda turn: str(turn.settings.tags.width), 1, "digits")}
+"""Blanks of flow books that visits of earlier versions began with, and go on with."""
+
+REGISTRY = Registry(CONDITIONS, EFFECTS, {**BLANKS, **OLDER_BLANKS})
 """All names of this program that flow files may use."""

@@ -1,0 +1,153 @@
+"""``desk sites`` and ``desk groups``: lists are loaded whole or not at all, with every row that is wrong named."""
+
+import re
+
+import pytest
+
+from tests.desk.set_up_world import REAL, circle, desk
+from tests.desk.test_set_up_programme import first_text
+
+__all__ = ["circle", "desk"]
+
+SITES = """code,name,words,flows,lat,lon,permit,take_limit
+teal,Teal Mere,teal;mere,no,53.40,-8.20,TB-7,8
+wren,Wren Beck,beck,yes,,,,
+"""
+GROUPS = "code,name,word,site,people\nG1,The Early Herons,,quill,6\nG2,Basin School,basin owl,,14\n"
+
+
+def test_a_loaded_site_is_an_answer_for_new_visits(circle):
+    circle.said("sites", circle.file("sites.csv", SITES))
+    sites = {site["code"]: site for site in circle.told("sites")}
+    assert list(sites) == ["amberwell", "quill", "harrow", "sallow", "teal", "wren"]
+    assert (sites["teal"]["take_limit"], sites["teal"]["lat"], sites["wren"]["water"]) == (8, 53.4, "moves")
+    assert "or name" in first_text(circle, 1)
+    settings = circle.told("programme")["sites"][-1]
+    assert (settings["zone"], settings["words"]) == ("Europe/Dublin", ["beck"])
+    circle.whole()
+
+
+def test_a_later_list_changes_its_own_sites_and_a_new_file_keeps_them(circle):
+    circle.said("sites", circle.file("sites.csv", SITES))
+    circle.said("sites", circle.file("more.csv", "code,name\nteal,Teal Water\n"))
+    circle.said("programme", circle.file("b.toml", REAL.replace("target = 12 ", "target = 9 ")))
+    told = circle.told("programme")
+    assert told["target"] == 9
+    assert [site["name"] for site in told["sites"]][-2:] == ["Wren Beck", "Teal Water"]
+
+
+def test_every_row_that_is_wrong_is_named_and_none_is_loaded(circle):
+    rows = [
+        "code,name,words,flows,lat,zone,disinfectant,take_limit",
+        "teal,Teal Mere,,maybe,530,Mars,soap,-1",
+        "good,Good Pond,,no,,,,",
+        "stop,The Very Long Name Of A Pond,,no,,,,",
+        "7,Fen \N{SNOWMAN},next,,,,,",
+        "good,Quill Brook,pond,,,,,",
+        ",,where,,,,,",
+    ]
+    error = circle.refused("sites", circle.file("bad.csv", "\n".join(rows)))
+    assert "nothing was loaded" in error
+    for found in (
+        "row 2: flows 'maybe'",
+        "row 2: lat '530'",
+        "row 2: take_limit '-1'",
+        "row 2: disinfectant 'soap'",
+        "row 2: zone 'Mars'",
+        "row 4: 'stop' is a carrier's word",
+        "row 4: name 'The Very Long Name Of A Pond' is longer than 20",
+        "row 5: code '7'",
+        "row 5: name 'Fen \N{SNOWMAN}' has",
+        "row 7: name is empty",
+        "row 7: 'where' is a word that works anywhere",
+    ):
+        assert found in error
+    assert "row 3" not in error
+
+
+def test_a_word_that_already_means_a_site_is_refused(circle):
+    error = circle.refused(
+        "sites", circle.file("bad.csv", "code,name,words\nnew,New Fen,pond\nnew,Old Fen,\nharrow,X,\n")
+    )
+    assert "row 2: 'pond' already means Amberwell Pond, which the programme has" in error
+    assert "row 3: 'new' already means New Fen, row 2" in error
+    assert "row 4: 'harrow' already means Long Harrow Lake" in error
+
+
+@pytest.mark.parametrize(
+    ("data", "error"),
+    [
+        (b"code,nmae\nteal,X\n", "there is no column 'nmae', did you mean name?"),
+        (b"code\nteal\n", "the column 'name' is missing"),
+        (b"code,name,code\nteal,X,Y\n", "the column 'code' stands there twice"),
+        (b"code,name\n", "there is no row below the head"),
+        (b"", "the column 'code' is missing"),
+        (b"code,name\nteal,X,Y\n", "row 2: has 3 cells, the head has 2 columns"),
+        (b'code,name\nteal,"X\n', "line 2: unexpected end of data"),
+        ("code,name\nteal,M\xe9re\n".encode("latin-1"), "bad.csv:2: a letter is not UTF-8 (it may be Latin-1)"),
+        ("code,name\nteal,Mere\n".encode("utf-16"), "is not UTF-8 text"),
+        (b"code,name\nteal,\0\n", "is not UTF-8 text"),
+    ],
+)
+def test_a_table_of_the_wrong_shape_is_one_clear_sentence(circle, data, error):
+    assert error in circle.refused("sites", circle.file("bad.csv", data))
+
+
+@pytest.mark.parametrize(
+    "data", ["\ufeff" + SITES, SITES.replace("\n", "\r\n"), SITES.replace(";", "|").replace(",", ";")]
+)
+def test_a_spreadsheets_ways_to_write_a_list_are_read(circle, data):
+    circle.said("sites", circle.file("sites.csv", data))
+    assert [site["name"] for site in circle.told("sites")][4:] == ["Teal Mere", "Wren Beck"]
+    assert circle.told("programme")["sites"][4]["words"] == ["teal", "mere"]
+
+
+def test_a_group_gets_a_word_that_its_phones_join_with_and_keeps_it(circle):
+    circle.said("groups", circle.file("groups.csv", GROUPS))
+    first = {group["code"]: group for group in circle.told("groups")}
+    assert re.fullmatch(r"[A-Z]{8,18}\d\d", first["G1"]["word"])
+    assert (first["G2"]["word"], first["G2"]["people"], first["G1"]["site"]) == ("BASINOWL", 14, "quill")
+    circle.said("groups", circle.file("again.csv", GROUPS.replace("basin owl", "").replace("Herons", "Owls")))
+    again = {group["code"]: group for group in circle.told("groups")}
+    assert [again[code]["word"] for code in first] == [group["word"] for group in first.values()]
+    assert again["G1"]["name"] == "The Early Owls"
+
+
+def test_a_groups_word_is_in_no_log(circle):
+    circle.said("groups", circle.file("groups.csv", GROUPS))
+    assert "basinowl" not in str(circle.rows("SELECT data FROM log")).casefold()
+    circle.whole()
+
+
+def test_groups_that_clash_are_named_by_row(circle):
+    circle.said("groups", circle.file("groups.csv", GROUPS))
+    rows = [
+        "code,name,word,site,people",
+        "G3,A,basinowl,,",
+        "G4,B,leader stop,nowhere,0",
+        "G5,C,newt9,,",
+        "G5,D,,,",
+        "G6,E,newt 9,,",
+        "g1,F,,,",
+        "G 7,,42,,",
+    ]
+    error = circle.refused("groups", circle.file("bad.csv", "\n".join(rows)))
+    for found in (
+        "row 2: the word 'basinowl' is that of group G2",
+        "row 3: word 'leader stop' is a carrier's word",
+        "row 3: site 'nowhere' is none of the programme's",
+        "row 3: people '0' must be a number",
+        "row 5: group 'G5' stands in row 4 already",
+        "row 6: the word 'newt9' is that of row 4",
+        "row 7: group 'g1' is written 'G1' in the record",
+        "row 8: code 'G 7'",
+        "row 8: name is empty",
+        "row 8: word '42' must be",
+    ):
+        assert found in error, error
+
+
+def test_lists_are_shown_when_no_file_is_given_also_empty_ones(circle):
+    assert "There are no groups yet" in circle.said("groups")
+    assert circle.told("groups") == []
+    assert circle.said("sites").startswith("code ")
