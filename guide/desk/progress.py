@@ -21,11 +21,9 @@ def progress(items: Iterable[Item], total: int, label: str) -> Iterator[Item]:
 
     Nothing is shown for short work, in a pipe, on a dumb terminal, or where WADELINE_PLAIN asks for plain lines.
     """
-    rest, done, begun = iter(items), 0, monotonic()
-    shows = _shows()
-    for item in rest:
+    rest, begun, shows = iter(items), monotonic(), _shows()
+    for done, item in enumerate(rest, 1):
         yield item
-        done += 1
         if shows and monotonic() - begun > QUIET_S:
             yield from _with_bar(rest, done, total, label)
 

@@ -4,10 +4,13 @@ import argparse
 import json
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from guide.cli import record_path
 from guide.desk.commands import record_options
+
+if TYPE_CHECKING:
+    from guide.gateway.exchange import Exchange
 
 
 def add_review_commands(commands: Any) -> None:
@@ -23,6 +26,21 @@ def add_review_commands(commands: Any) -> None:
     merge.add_argument("file", type=Path, metavar="FILE")
     record_options(merge)
     merge.set_defaults(run=_merge)
+    board = commands.add_parser(
+        "board", help="who is out, what they do, who is overdue, what is asked; in a pipe a table"
+    )
+    record_options(board)
+    board.set_defaults(run=_board)
+    questions = commands.add_parser("questions", help="list the questions that wait for an answer")
+    record_options(questions)
+    questions.set_defaults(run=_questions)
+    say = commands.add_parser("say", help="send words to a seat, a visit, or a group's phones; answers their questions")
+    say.add_argument(
+        "to", metavar="TO", help="a visit's code, code/seat such as K7Q2M3PA/A, or a group's or seat's word"
+    )
+    say.add_argument("words", nargs="+", metavar="WORDS")
+    record_options(say)
+    say.set_defaults(run=_say_words)
 
 
 def _visit_options(visit: argparse.ArgumentParser) -> None:
@@ -60,7 +78,7 @@ def _visit(args: argparse.Namespace) -> None:
     print(visit_as_json(db, visit, args.talk) if args.json else "\n".join(visit_lines(db, visit, args.talk)))
 
 
-def _say(args: argparse.Namespace, done: str) -> None:
+def _told(args: argparse.Namespace, done: str) -> None:
     """Says what a command did."""
     print(json.dumps({"done": done}, ensure_ascii=False) if args.json else done)
 
@@ -71,7 +89,7 @@ def _fix(args: argparse.Namespace) -> None:
     from guide.record.store import Store
 
     wanted = Wanted(args.visit, args.sample, args.act, " ".join(args.value), args.reason)
-    _say(args, fix_visit(Store(open_record(record_path(args.db), create=False)), wanted, datetime.now(UTC)))
+    _told(args, fix_visit(Store(open_record(record_path(args.db), create=False)), wanted, datetime.now(UTC)))
 
 
 def _accept(args: argparse.Namespace) -> None:
@@ -80,7 +98,7 @@ def _accept(args: argparse.Namespace) -> None:
     from guide.record.store import Store
 
     store = Store(open_record(record_path(args.db), create=False))
-    _say(args, accept_visit(store, args.visit, args.anyway, datetime.now(UTC)))
+    _told(args, accept_visit(store, args.visit, args.anyway, datetime.now(UTC)))
 
 
 def _merge(args: argparse.Namespace) -> int:
@@ -93,3 +111,53 @@ def _merge(args: argparse.Namespace) -> int:
     merged = merge_file(store, args.file, datetime.now(UTC), progress)
     print("\n".join(show_merged(merged, args.file, args.json)))
     return 1 if merged.disagree else 0
+
+
+def _exchange(args: argparse.Namespace) -> "Exchange":
+    """The record with the book of today, to send texts over; raises RecordError where there is no record."""
+    from guide.cli import open_exchange
+    from guide.record.open import open_record
+
+    open_record(record_path(args.db), create=False).close()
+    return open_exchange(argparse.Namespace(db=args.db, programme=None, flows=None, seed=None))
+
+
+def _board(args: argparse.Namespace) -> None:
+    import sys
+
+    from guide.desk.board import board_rows, read_board
+    from guide.desk.show import show_rows
+    from guide.record.open import open_record
+    from guide.record.store import Store
+
+    if args.json or not (sys.stdin.isatty() and sys.stdout.isatty()):
+        store = Store(open_record(record_path(args.db), create=False))
+        show_rows(list(board_rows(read_board(store, datetime.now(UTC)))), args.json, "nobody is out")
+        return
+    from guide.desk.board_screen import run_board
+
+    run_board(_exchange(args), lambda: datetime.now(UTC))
+
+
+def _questions(args: argparse.Namespace) -> None:
+    from guide.desk.questions import waiting_questions
+    from guide.desk.show import show_rows
+    from guide.record.open import open_record
+
+    db = open_record(record_path(args.db), create=False)
+    rows = [
+        {"to": one.to, "at": f"{one.at:%Y-%m-%d %H:%M}", "kind": one.kind.replace("_", " "), "practice": one.practice,
+         "words": one.words or "(forgotten)"}
+        for one in waiting_questions(db)
+    ]  # fmt: skip
+    show_rows(rows, args.json, "no questions wait")
+
+
+def _say_words(args: argparse.Namespace) -> None:
+    from guide.desk.send import say_to
+
+    sent = say_to(_exchange(args), args.to, " ".join(args.words), datetime.now(UTC))
+    if args.json:
+        print(json.dumps({"to": sent.reached, "text": sent.text, "segments": sent.segments}, ensure_ascii=False))
+    else:
+        print(f"to {', '.join(sent.reached)} ({sent.segments} SMS each): {sent.text}")

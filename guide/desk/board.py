@@ -1,0 +1,233 @@
+"""Who is out: what the board shows, read from the record and put in lines. Knows no screen."""
+
+import json
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from prompt_toolkit.utils import get_cwidth
+
+from guide.desk.questions import Question, waiting_questions
+from guide.flow.replies.clean import clean
+from guide.record.store import Store, stamp
+
+QUESTIONS_OF = timedelta(days=14)
+"""The board shows questions of visits begun so recently; ``desk questions`` shows all."""
+
+DANGER, ALARM, ASKED, WATER, BANK, HOME = range(6)
+"""How near a seat is to needing somebody; the lowest stands first."""
+
+_DOING = {
+    "plan": "planning",
+    "arrive": "arriving",
+    "safety": "safety questions",
+    "kit": "kit",
+    "roles": "roles",
+    "water": "water bottle",
+    "sediment": "sediment jar",
+    "net": "netting",
+    "larva": "a larva",
+    "family": "family key",
+    "oops": "a slip",
+    "danger": "DANGER",
+    "storm": "in shelter",
+    "pairs": "joining",
+    "lead": "leading",
+    "close": "closing",
+    "freeze": "to the freezer",
+    "disinfect": "disinfecting",
+}
+_SEATS = (
+    "SELECT seat.id, visit.uid, code8, letter, role, coalesce(site.name, visit.site, '-'), visit.practice, "
+    "visit.status, target, coalesce(json_extract(answers, '$.in_water'), 0), state, stopped_at, "
+    "(SELECT count(*) FROM sample WHERE sample.visit = visit.uid AND sample.kind = 'larva' AND sample.status = 'kept') "
+    "FROM seat JOIN visit ON visit.uid = seat.visit "
+    "LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
+    "LEFT JOIN phone ON phone.id = seat.phone AND phone.current_seat = seat.id "
+    "WHERE visit.status = 'open' OR EXISTS (SELECT 1 FROM timer WHERE timer.seat = seat.id AND fired_turn IS NULL "
+    " AND kind IN ('home', 'home_alarm'))"
+)
+_LAST = (
+    "SELECT received_at, raw FROM turn WHERE stream = ? AND seat = ? AND gateway NOT IN ('timer', 'desk') "
+    "ORDER BY id DESC LIMIT 1"
+)
+_RUNNING = "SELECT kind, due_at FROM timer WHERE seat = ? AND fired_turn IS NULL"
+_ALARM = (
+    "SELECT max(received_at) FROM timer JOIN turn ON turn.id = fired_turn "
+    "WHERE timer.seat = ? AND kind IN ('check_in_alarm', 'home_alarm')"
+)
+
+
+@dataclass(frozen=True)
+class SeatLine:
+    """One seat that is out. ``urgent`` is one of the numbers above, ``note`` says in words what is the matter."""
+
+    to: str
+    where: str
+    practice: bool
+    kept: int
+    target: int
+    in_water: bool
+    doing: str
+    urgent: int
+    note: str
+    last_at: datetime | None
+    last_text: str
+
+    @property
+    def visit(self) -> str:
+        """The visit's code."""
+        return self.to.partition("/")[0]
+
+
+@dataclass(frozen=True)
+class Board:
+    """All that is shown: seats, the most urgent first, and the questions that wait."""
+
+    at: datetime
+    seats: tuple[SeatLine, ...] = ()
+    questions: tuple[Question, ...] = ()
+
+
+def read_board(store: Store, now: datetime) -> Board:
+    """The board as the record stands. Nothing is written; timers that are due and not yet fired are seen."""
+    rows = store.db.execute(_SEATS).fetchall()
+    seats = [_seat_line(store, row, now) for row in rows]
+    seats.sort(key=lambda seat: (seat.urgent, seat.last_at or now, seat.to))
+    return Board(now, tuple(seats), tuple(waiting_questions(store.db, stamp(now - QUESTIONS_OF))))
+
+
+def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
+    seat, uid, code, letter, role, where, practice, status, target, counted, state, stopped, kept = row
+    frames = json.loads(state)["frames"] if state else []
+    facts = frames[0]["facts"] if frames else []
+    in_water = bool(counted) and status == "open" and "safety" in facts and "dry" not in facts and role == "pair"
+    last = store.db.execute(_LAST, (uid, seat)).fetchone()
+    last_at = datetime.fromisoformat(last[0]) if last else None
+    top = frames[-1] if frames else {"flow": "", "step": ""}
+    timers = {kind: datetime.fromisoformat(due) for kind, due in store.db.execute(_RUNNING, (seat,))}
+    (alarm,) = store.db.execute(_ALARM, (seat,)).fetchone()
+    alarmed = datetime.fromisoformat(alarm) if alarm else None
+    urgent, note = _urgency(top["flow"], timers, alarmed, last_at, now)
+    if urgent > ASKED:
+        urgent = WATER if in_water else BANK if status == "open" else HOME
+    if stopped:
+        note = f"{note}; takes no texts (STOP)".removeprefix("; ")
+    doing = f"{_DOING.get(top['flow'], top['flow'])}: {top['step'].replace('_', ' ')}"
+    said = clean(last[1] or "").replace("\n", " ") if last else ""
+    return SeatLine(
+        f"{code}/{letter}", where, bool(practice), kept, target, in_water, doing, urgent, note, last_at, said
+    )  # fmt: skip
+
+
+def _urgency(
+    flow: str, timers: dict[str, datetime], alarmed: datetime | None, last_at: datetime | None, now: datetime
+) -> tuple[int, str]:
+    """How urgent a seat is by its clocks, and why in words."""
+    if flow == "danger":
+        return DANGER, ""
+    if alarmed is not None and (last_at is None or alarmed > last_at):
+        return ALARM, f"ALARM {ago(alarmed, now)} ago"
+    for kind, what in (("check_in_alarm", "check-in"), ("home_alarm", "'all home?'")):
+        if kind in timers:
+            over = timers[kind] <= now
+            return (ALARM, f"{what} unanswered") if over else (ASKED, f"{what} asked")
+    for kind, what in (("check_in", "check-in"), ("home", "'all home?'")):
+        if kind in timers:
+            due = timers[kind]
+            if due <= now:
+                return ASKED, f"{what} {ago(due, now)} late"
+            return BANK, f"{what} in {ago(now, due)}"
+    return BANK, "in shelter, a clock runs" if "thunder" in timers else ""
+
+
+def ago(before: datetime, after: datetime) -> str:
+    """``40 s``, ``12 min``, ``3 h``, ``2 d`` between two moments."""
+    seconds = max(0, int((after - before).total_seconds()))
+    for least, unit in ((86_400 * 2, "d"), (3600 * 2, "h"), (60, "min")):
+        if seconds >= least:
+            return f"{seconds // {'d': 86_400, 'h': 3600, 'min': 60}[unit]} {unit}"
+    return f"{seconds} s"
+
+
+# In lines
+
+
+def head_line(board: Board, columns: int) -> str:
+    """What matters at a glance; who needs somebody stands first."""
+    water = sum(seat.in_water for seat in board.seats)
+    urgent = sum(seat.urgent <= ASKED for seat in board.seats)
+    told = [_counted(len(board.seats), "seat"), f"{water} at the water", _counted(len(board.questions), "question")]
+    alarm = f"{urgent} OVERDUE OR IN DANGER, " if urgent else ""
+    return fit(f"{board.at.astimezone():%H:%M}  {alarm}{', '.join(told)}", columns)
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
+
+
+def seat_heads(columns: int) -> str:
+    """The names of the columns of the seats."""
+    return fit("   seat       where           larvae  water  last    doing", columns)
+
+
+def seat_line(seat: SeatLine, now: datetime, columns: int) -> str:
+    """One seat in one line; urgent ones begin with ``!``, practice ones have a ``p`` behind it."""
+    mark = ("!" if seat.urgent <= ASKED else " ") + ("p" if seat.practice else " ")
+    last = ago(seat.last_at, now) if seat.last_at else "-"
+    doing = f"{seat.note}; {seat.doing}" if seat.note and seat.urgent <= ASKED else seat.doing
+    count, water = f"{seat.kept}/{seat.target}", "IN" if seat.in_water else "-"
+    return fit(f"{mark} {seat.to:<10} {pad(seat.where, 15)} {count:>6}  {water:<5}  {last:<6}  {doing}", columns)
+
+
+def question_line(question: Question, now: datetime, columns: int) -> str:
+    """One question in one line."""
+    asks = "wants a fix" if question.kind == "fix_request" else "asks"
+    said = clean(question.words or "words that were forgotten").replace("\n", " ")
+    return fit(f"? {question.to:<11} {ago(question.at, now):>6} ago {asks}: {said}", columns)
+
+
+def detail_lines(seat: SeatLine, now: datetime, columns: int) -> list[str]:
+    """What there is more to say of the seat that is looked at: three lines."""
+    last = f'"{seat.last_text}", {ago(seat.last_at, now)} ago' if seat.last_at else "none"
+    what = "people in or at the water" if seat.in_water else "nobody in the water, as far as told"
+    practice = ", practice" if seat.practice else ""
+    lines = [f"{seat.to}{practice}, {seat.where}: {what}", f"{seat.doing}; {seat.note or 'no clock runs'}"]
+    return [fit(line, columns) for line in (*lines, f"last text: {last}")]
+
+
+def fit(text: str, columns: int) -> str:
+    """A text that takes at most so many columns, wide letters counted as two."""
+    if get_cwidth(text) <= columns:
+        return text
+    kept = ""
+    for char in text:
+        if get_cwidth(kept) + get_cwidth(char) > columns - 1:
+            break
+        kept += char
+    return f"{kept}…"
+
+
+def pad(text: str, columns: int) -> str:
+    """A text that takes exactly so many columns."""
+    cut = fit(text, columns)
+    return cut + " " * (columns - get_cwidth(cut))
+
+
+def board_rows(board: Board) -> Iterable[dict[str, Any]]:
+    """The seats for a script or a pipe."""
+    for seat in board.seats:
+        yield {
+            "seat": seat.to,
+            "where": seat.where,
+            "practice": seat.practice,
+            "kept": seat.kept,
+            "target": seat.target,
+            "in_water": seat.in_water,
+            "doing": seat.doing,
+            "urgent": seat.urgent <= ASKED,
+            "note": seat.note,
+            "last": ago(seat.last_at, board.at) if seat.last_at else None,
+            "last_text": seat.last_text,
+        }
