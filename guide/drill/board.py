@@ -68,7 +68,7 @@ class Board:
             return [f" Hint to pair {self.pair}, Enter sends, Esc drops:", f" > {self.typed}_"]
         if self.mode == "end":
             return [" End the drill for all pairs? Y ends it, any other key goes on."]
-        what = self.told or "A surprise comes at a pair's next step that fits. ? marks one without an answer."
+        what = self.told or "A surprise comes at the next step that fits it; ? waits for its answer."
         return [f" {what}", "", *(f" {line}" for line in LEGEND)]
 
     # Keys

@@ -231,8 +231,12 @@ class Session:
 
     def _look(self, one: RoundView, now: datetime) -> list[TextOut]:
         seat = self.seat(one)
+        said: list[TextOut] = []
+        if not self.view.in_turn and not self.view.pairs[one.pair].joined:
+            self.note("pair_joined", {"pair": one.pair}, now)
+            said += seats.say(self.exchange, seat, self._phrase("joined", said=one.pair), now)
         texts = list(texts_of(self.store, seat, one.after))
-        said = self._judge(one, texts, now)
+        said += self._judge(one, texts, now)
         one = self._again(one)
         step = step_now(self.store, seat)
         if self._is_over(one, step):

@@ -71,11 +71,16 @@ class RoundView:
 
 @dataclass
 class PairView:
-    """One pair of a session; ``asked`` are surprises the trainer wants thrown at the next moment that fits."""
+    """One pair of a session.
+
+    ``asked`` are surprises the trainer wants thrown at the next moment that fits; ``joined`` is True once a phone of
+    its own has.
+    """
 
     name: str
     rounds: list[RoundView] = field(default_factory=list)
     asked: list[str] = field(default_factory=list)
+    joined: bool = False
 
     def now(self) -> RoundView | None:
         """The round that is going on."""
@@ -147,6 +152,8 @@ def _fold(view: SessionView, line: Line) -> None:
     elif line.kind == "round_begun":
         pair = view.pairs[data["pair"]]
         pair.rounds.append(RoundView(pair.name, data["round"], data["visit"], data["after"], line.at))
+    elif line.kind == "pair_joined":
+        view.pairs[data["pair"]].joined = True
     elif line.kind == "surprise_asked":
         view.pairs[data["pair"]].asked.append(data["name"])
     elif "round" in data:
