@@ -16,7 +16,11 @@ _ENTRY = (
     "JOIN origin ON origin.id = log.origin WHERE sample_uid = ? AND log.id < ? AND "
 )
 
-FLAGS_OF = {"length_mm": ("odd_length_mm", "under_minimum"), "family": ("protected",)}
+FLAGS_OF = {
+    "length_mm": ("odd_length_mm", "under_minimum"),
+    "family": ("protected",),
+    "tag": ("tag_of_other_site",),
+}
 """Flags that an answer brings, and that go with it."""
 
 

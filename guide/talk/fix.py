@@ -114,7 +114,9 @@ def _change(turn: Turn, sample: SampleView, asked: Correction) -> None:
         flags = ("odd_length_mm",)
     supersedes = turn.snapshot.answer_ref(asked.name, sample.uid)
     samples.note(turn, sample, {asked.name: value}, flags, supersedes, kind="fix")
-    turn.lead(turn.phrase("fixed", {"sample": _name(sample), "new": _show(value), "old": _show(old)}))
+    turn.lead(
+        turn.phrase("fixed", {"sample": _name(sample), "new": _show(asked.name, value), "old": _show(asked.name, old)})
+    )
     turn.ask_again()
 
 
@@ -134,7 +136,7 @@ def _name(sample: SampleView) -> str:
     return sample.tag or "this larva"
 
 
-def _show(value: Any) -> str:
-    if isinstance(value, int | float):
+def _show(name: str, value: Any) -> str:
+    if name == "length_mm":
         return f"{value:g} mm"
-    return str(value) if value.isdigit() else short_name(value)
+    return short_name(value) if name == "family" else str(value)
