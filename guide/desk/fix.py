@@ -69,11 +69,11 @@ def sample_called(visit: Visit, called: str) -> Sample:
 
 
 def _length(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
-    least, most = LENGTH_MM
-    reading = KINDS["length"].read(value, Asked(least=least, most=most))
+    reading = KINDS["length"].read(value, Asked(least=PLAUSIBLE_MM[0], most=PLAUSIBLE_MM[1]))
     length_mm = reading.value
-    if reading.ask or not isinstance(length_mm, int | float) or not least <= length_mm <= most:
-        raise VisitError(f"{value!r} is no length in millimetres, such as 27")
+    clear = reading.sure or reading.phrase == "length.odd"  # 7 is odd and kept with a flag; 2.7 may be centimetres
+    if not clear or not isinstance(length_mm, int | float) or not LENGTH_MM[0] <= length_mm <= LENGTH_MM[1]:
+        raise VisitError(f"{value!r} is no length in millimetres, such as 27 or 2.7 cm")
     flags = [] if PLAUSIBLE_MM[0] <= length_mm <= PLAUSIBLE_MM[1] else ["odd_length_mm"]
     if visit.settings is not None and length_mm < visit.settings.minimum_mm:
         flags.append("under_minimum")
