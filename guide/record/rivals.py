@@ -58,20 +58,19 @@ def live_rivals(db: sqlite3.Connection, sample_uid: str, name: str) -> list[list
 
 
 def _standing(db: sqlite3.Connection, row: LogRow, taker: Taker, name: str) -> str | None:
-    """None where the entry counts, ``before`` where it has a rival, ``waits`` where what it rests on has one."""
-    first = True
-    while taker.supersedes:
-        others = [other for other in _takers(db, row, taker.supersedes, name) if other.ref != taker.ref]
+    """None where the entry counts, ``before`` where it has a rival, ``waits`` where what it rests on doesn't count."""
+    standing = None
+    at: Taker | None = taker
+    while at is not None and at.supersedes:
+        others = [other for other in _takers(db, row, at.supersedes, name) if other.ref != at.ref]
         over = {ref for other in others for ref in other.data.get("over", ())}
-        if taker.ref in over:
+        rival = any(other.ref not in over and other.ref not in at.data.get("over", ()) for other in others)
+        if at.ref in over or (rival and at is not taker):
             return "waits"
-        if any(other.ref not in over and other.ref not in taker.data.get("over", ()) for other in others):
-            return "before" if first else "waits"
-        below = _entry(db, row, taker.supersedes)
-        if below is None:
-            return None
-        taker, first = below, False
-    return None
+        if rival:
+            standing = "before"
+        at = _entry(db, row, at.supersedes)
+    return standing
 
 
 def _takers(db: sqlite3.Connection, row: LogRow, ref: str, name: str) -> list[Taker]:
