@@ -285,6 +285,22 @@ def test_a_fix_over_rivals_settles_them_everywhere(laptop, machines):
         assert "rival_fixes" not in findings(field, code)
 
 
+def test_a_rival_that_comes_after_the_fix_over_it_changes_nothing(laptop, machines, tmp_path):
+    code, here, there, third = code_of(laptop), machines("here"), machines("there"), machines("third")
+    for field, length in ((here, "30"), (there, "31")):
+        merge(field, path_of(laptop))
+        fix(field, code, "s2", "length", length)
+    merge(here, path_of(there))
+    fix(here, code, "s2", "length", "32", "measured a third time")
+    alone = tmp_path / "alone.jsonl"
+    alone.write_text("".join(written(held_lines(here.db, "log.origin = 1 AND stream != 'desk'"), True)), "utf-8")
+    for path in (path_of(laptop), alone, path_of(there)):
+        merge(third, path)
+        assert third.rows("SELECT length_mm FROM sample WHERE uid LIKE '%-2'") == [
+            (27.0 if "laptop" in path.name else 32.0,)
+        ]
+
+
 def test_rival_first_tellings_leave_it_untold(machines, desk):
     laptop = machines("laptop")
     laptop.until("larva.pace")
