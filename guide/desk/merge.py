@@ -10,6 +10,7 @@ from pathlib import Path
 
 from guide.desk.findings import check_visit
 from guide.desk.other_log import MergeError, OtherLog, open_other, watched
+from guide.desk.usual import Usual
 from guide.desk.visits import append_at_desk, load_visit
 from guide.record.jsonl import LogLine
 from guide.record.log import Entry, LogRow
@@ -21,6 +22,8 @@ Chain = tuple[str, str]
 
 TOLD = ("tag_twice", "tag_unknown", "rival_fixes", "digest_differs")
 """Findings that a merge can bring about, told at once."""
+
+MOST_SHOWN = 20
 
 _CANT_BE_USED = (sqlite3.Error, KeyError, TypeError, ValueError, OverflowError, AttributeError)
 
@@ -190,7 +193,7 @@ class _Merge:
             self.merged.taken[code] = count
             if not db.execute("SELECT 1 FROM programme WHERE uid = ?", (programme,)).fetchone():
                 self.merged.unknown_programmes.add(programme)
-            findings = check_visit(load_visit(db, stream))
+            findings = check_visit(load_visit(db, stream, Usual()))
             self.merged.disagree += [f"{code}: {one.what}" for one in findings if one.check in TOLD]
         data = {"visits": sorted(self.merged.taken), "entries": sum(self.taken.values())}
         self.store.append(DESK, "desk", 0, self.now, [Entry("merged", "", data)])
@@ -206,8 +209,10 @@ def show_merged(merged: Merged, path: Path, as_json: bool) -> Iterator[str]:
         return
     for code, count in merged.taken.items():
         yield f"visit {code}: {count} new entries"
-    for line in merged.disagree:
+    for line in merged.disagree[:MOST_SHOWN]:
         yield f"doesn't agree: {line}"
+    if len(merged.disagree) > MOST_SHOWN:
+        yield f"and {len(merged.disagree) - MOST_SHOWN} more; desk visit lists the findings of each visit"
     for programme in sorted(merged.unknown_programmes):
         yield f"programme {programme} is not set up in this record: load it with desk programme"
     new = sum(merged.taken.values())

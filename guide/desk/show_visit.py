@@ -10,7 +10,8 @@ from typing import Any
 from guide.desk.findings import Finding, check_visit
 from guide.desk.progress import progress
 from guide.desk.show import table
-from guide.desk.visits import Sample, Visit, load_visit, slip_counts
+from guide.desk.usual import read_usual
+from guide.desk.visits import Sample, Visit, load_visit
 from guide.field.families import everyday
 from guide.flow.replies.clean import clean
 
@@ -34,10 +35,10 @@ def state_of(visit: Visit) -> str:
 
 def visit_rows(db: sqlite3.Connection, practice: bool, state: str | None = None) -> list[dict[str, Any]]:
     """A row for each visit, of practice or of real work, the oldest first."""
-    rows, counts = [], slip_counts(db)
+    rows, usual = [], read_usual(db)
     uids = db.execute(_VISITS, (int(practice), state, state)).fetchall()
     for (uid,) in progress(uids, len(uids), "visits"):
-        visit = load_visit(db, uid, counts)
+        visit = load_visit(db, uid, usual)
         findings = check_visit(visit)
         rows.append(
             {

@@ -3,14 +3,16 @@
 import json
 import sqlite3
 import tomllib
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections import Counter
+from collections.abc import Iterator, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from guide.desk.usual import Pool, Usual, read_usual
 from guide.errors import SettingsError, WadelineError
 from guide.flow.load import settings_text
 from guide.flow.read_settings import settings_from
@@ -21,9 +23,6 @@ from guide.record.rivals import Taker, live_rivals
 from guide.record.store import Store, stamp
 
 UNSURE = "unsure"
-
-SlipCounts = Mapping[str, tuple[str, int, int, int]]
-"""By closed visit: its programme, whether it is practice, samples opened, and how many of them had a slip."""
 
 
 class VisitError(WadelineError):
@@ -218,18 +217,6 @@ _TWICE = (
     "WHERE own.visit = ? AND other.visit != own.visit AND own.status != 'void' AND programme = ? AND practice = ? "
     "ORDER BY other.rowid"
 )
-_SLIP_COUNTS = (
-    "WITH touched AS (SELECT DISTINCT sample FROM contamination "
-    " WHERE sample IS NOT NULL AND coalesce(remedy, '') NOT IN ('no_slip', 'withdrawn')) "
-    "SELECT visit.uid, programme, practice, count(*), count(touched.sample) FROM visit "
-    "JOIN sample ON sample.visit = visit.uid LEFT JOIN touched ON touched.sample = sample.uid "
-    "WHERE visit.status = 'closed' GROUP BY visit.uid"
-)
-_DAYS = (
-    "SELECT DISTINCT kind = 'larva', local_date FROM sample JOIN visit ON visit.uid = sample.visit "
-    "WHERE visit.site = ? AND programme = ? AND practice = ? AND visit.uid != ? AND sample.status = 'kept' "
-    "AND kind IN ('larva', 'water', 'sediment') ORDER BY local_date"
-)
 
 
 def visit_uid(db: sqlite3.Connection, code: str) -> str:
@@ -242,10 +229,11 @@ def visit_uid(db: sqlite3.Connection, code: str) -> str:
     raise VisitError(f"there is no visit {code!r} in this record{hint}")
 
 
-def load_visit(db: sqlite3.Connection, uid: str, counts: SlipCounts | None = None) -> Visit:
-    """A visit with all that its checks need; ``counts`` may be given where many are loaded."""
+def load_visit(db: sqlite3.Connection, uid: str, usual: Usual | None = None) -> Visit:
+    """A visit with all that its checks need; ``usual`` may be given where many are loaded."""
     row = db.execute(_VISIT, (uid,)).fetchone()
     programme, practice, site, code = row[2], row[3], row[5], row[1]
+    entries = tuple(entries_of(db, uid))
     samples = tuple(_sample(uid, *fields) for fields in db.execute(_SAMPLES, (uid,)))
     pool = {found[0]: PoolTag(*found) for found in db.execute(_POOL, (programme, practice, uid))}
     return Visit(
@@ -264,11 +252,11 @@ def load_visit(db: sqlite3.Connection, uid: str, counts: SlipCounts | None = Non
         answers=json.loads(row[12]),
         settings=_settings(db, row[13], programme),
         samples=samples,
-        entries=tuple(entries_of(db, uid)),
+        entries=entries,
         slips=tuple(Slip(*fields) for fields in db.execute(_SLIPS, (uid,))),
         pool=pool,
-        others=_others(db, uid, programme, practice, site, slip_counts(db) if counts is None else counts),
-        rivals=tuple(_rivals(db, samples)),
+        others=_others(db, uid, (programme, bool(practice)), site, read_usual(db) if usual is None else usual),
+        rivals=tuple(_rivals(db, samples, entries)),
         digest=_digest(db, code),
     )
 
@@ -310,36 +298,29 @@ def entries_of(db: sqlite3.Connection, uid: str, kinds: Sequence[str] = ()) -> I
             yield LogEntry(ref, datetime.fromisoformat(at), seat, kind, step, sample, told, supersedes, words)
 
 
-def slip_counts(db: sqlite3.Connection) -> SlipCounts:
-    """What is usual, read once for any number of visits."""
-    return {
-        uid: (programme, practice, samples, slips)
-        for uid, programme, practice, samples, slips in db.execute(_SLIP_COUNTS)
-    }
-
-
-def _others(
-    db: sqlite3.Connection, uid: str, programme: str, practice: int, site: str | None, counts: SlipCounts
-) -> Others:
-    usual = [told[2:] for other, told in counts.items() if other != uid and told[:2] == (programme, practice)]
-    days = db.execute(_DAYS, (site, programme, practice, uid)).fetchall()
+def _others(db: sqlite3.Connection, uid: str, pool: Pool, site: str | None, usual: Usual) -> Others:
     tags: dict[str, tuple[str, ...]] = {}
-    for code, visit, sample, status in db.execute(_TWICE, (uid, programme, practice)):
+    for code, visit, sample, status in db.execute(_TWICE, (uid, *pool)):
         void = ", void" if status == "void" else ""
         tags[code] = (*tags.get(code, ()), f"visit {visit} (sample s{sample.rsplit('-', 1)[-1]}{void})")
+    counts = usual.slips_of_others(uid, pool)
     return Others(
-        slips=sum(slips for _, slips in usual),
-        samples=sum(samples for samples, _ in usual),
-        visits=len(usual),
-        larva_days=tuple(day for larva, day in days if larva),
-        bottle_days=tuple(day for larva, day in days if not larva),
+        slips=counts.slips,
+        samples=counts.samples,
+        visits=counts.visits,
+        larva_days=usual.days_of_others(uid, pool, site, larvae=True),
+        bottle_days=usual.days_of_others(uid, pool, site, larvae=False),
         tags=tags,
     )
 
 
-def _rivals(db: sqlite3.Connection, samples: Sequence[Sample]) -> Iterable[tuple[Sample, str, tuple[Taker, ...]]]:
+def _rivals(
+    db: sqlite3.Connection, samples: Sequence[Sample], entries: Sequence[LogEntry]
+) -> Iterator[tuple[Sample, str, tuple[Taker, ...]]]:
+    taken = Counter(entry.supersedes for entry in entries if entry.supersedes)
+    doubtful = {entry.sample for entry in entries if entry.supersedes and taken[entry.supersedes] > 1}
     for sample in samples:
-        for name in ("length_mm", "family", "tag"):
+        for name in ("length_mm", "family", "tag") if sample.uid in doubtful else ():
             for takers in live_rivals(db, sample.uid, name):
                 yield sample, name, tuple(takers)
 
@@ -349,9 +330,14 @@ def _settings(db: sqlite3.Connection, book_hash: str, programme: str) -> Setting
     book = db.execute("SELECT toml FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
     if book is not None:
         with suppress(SettingsError):  # a book of an earlier version may hold what is no setting any more
-            return settings_from(tomllib.loads(settings_text(book[0])))
+            return _settings_of(book[0])
     kept = db.execute("SELECT settings FROM programme WHERE uid = ?", (programme,)).fetchone()
     return settings_from(json.loads(kept[0])) if kept else None
+
+
+@lru_cache(maxsize=16)
+def _settings_of(book: str) -> Settings:
+    return settings_from(tomllib.loads(settings_text(book)))
 
 
 def _digest(db: sqlite3.Connection, code: str) -> VisitRead | None:
