@@ -12,6 +12,7 @@ from typing import Any
 from guide.desk.visits import UNSURE, LogEntry, Sample, Visit
 from guide.field.families import everyday
 from guide.field.slip_rate import slip_rate
+from guide.talk.samples import OTHER_SITE_FLAG
 
 REMEASURE_MM = 2
 """Two measures of a larva through its bag that differ by more are a finding: our own choice, no source."""
@@ -62,7 +63,7 @@ def tags_reconcile(visit: Visit) -> Iterator[Finding]:
             yield Finding("tag_unknown", True, f"{at} is not in the pool of {visit.programme}", told, retag)
         elif pool.status == "void" and pool.owner is None:
             yield Finding("tag_void", True, f"{at} was made void at the desk", told, retag)
-        elif pool.site and visit.site and pool.site != visit.site:
+        elif pool.site and visit.site and pool.site != visit.site and OTHER_SITE_FLAG not in sample.flags:
             moved = f"{at} was given to site {pool.site}, this visit is at {visit.site}"
             yield Finding("tag_elsewhere", False, moved, told, "none needed if the group simply took another sheet")
 

@@ -12,6 +12,7 @@ from guide.flow.replies.kinds import KINDS
 from guide.record.log import Entry
 from guide.record.rivals import live_rivals
 from guide.record.store import Store
+from guide.talk.samples import OTHER_SITE_FLAG
 
 STEP = "desk.fix"
 LENGTH_MM = (1, 120)
@@ -95,7 +96,7 @@ def _tag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tu
     code = value.strip().lstrip("#")
     pool = (visit.programme, int(visit.practice))
     row = db.execute(
-        "SELECT tag.status, tag.sample, code8 FROM tag LEFT JOIN sample ON sample.uid = tag.sample "
+        "SELECT tag.status, tag.site, code8 FROM tag LEFT JOIN sample ON sample.uid = tag.sample "
         "LEFT JOIN visit ON visit.uid = sample.visit WHERE tag.programme = ? AND tag.practice = ? AND tag.code = ?",
         (*pool, code),
     ).fetchone()
@@ -105,7 +106,8 @@ def _tag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tu
         raise VisitError(f"tag {code} is void and can't be used again")
     if row[0] == "used":
         raise VisitError(f"tag {code} is on a sample of visit {row[2]}: if two tags were mixed up, use swap")
-    return _answer(db, visit, sample, "tag", code, [])
+    flags = [OTHER_SITE_FLAG] if row[1] and visit.site and row[1] != visit.site else []
+    return _answer(db, visit, sample, "tag", code, flags)
 
 
 def _answer(

@@ -64,8 +64,9 @@ def _fix_options(fix: argparse.ArgumentParser) -> None:
 
 
 def _visit(args: argparse.Namespace) -> None:
+    from guide.desk.provisional import provisional
     from guide.desk.show import show_rows
-    from guide.desk.show_visit import visit_as_json, visit_lines, visit_rows
+    from guide.desk.show_visit import provisional_as_json, provisional_lines, visit_as_json, visit_lines, visit_rows
     from guide.desk.visits import load_visit, visit_uid
     from guide.record.open import open_record
 
@@ -73,6 +74,11 @@ def _visit(args: argparse.Namespace) -> None:
     if args.visit is None:
         sort = "practice" if args.practice else "real"
         show_rows(visit_rows(db, args.practice, args.state), args.json, f"no {sort} visits in this record")
+        return
+    only_told = provisional(db, args.visit)
+    if only_told:
+        told = only_told[-1]
+        print(provisional_as_json(db, told) if args.json else "\n".join(provisional_lines(db, told)))
         return
     visit = load_visit(db, visit_uid(db, args.visit))
     print(visit_as_json(db, visit, args.talk) if args.json else "\n".join(visit_lines(db, visit, args.talk)))

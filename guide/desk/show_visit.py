@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from dataclasses import asdict
 from datetime import datetime
@@ -9,11 +10,13 @@ from typing import Any
 
 from guide.desk.findings import Finding, check_visit
 from guide.desk.progress import progress
+from guide.desk.provisional import provisional, site_told
 from guide.desk.show import table
 from guide.desk.usual import read_usual
 from guide.desk.visits import Sample, Visit, load_visit
 from guide.field.families import everyday
 from guide.flow.replies.clean import clean
+from guide.papers.digest import VisitRead
 
 _VISITS = (
     "SELECT uid FROM visit WHERE practice = ? "
@@ -53,7 +56,49 @@ def visit_rows(db: sqlite3.Connection, practice: bool, state: str | None = None)
                 "serious": sum(finding.serious for finding in findings),
             }
         )
+    return rows + ([] if state else provisional_rows(db, practice))
+
+
+def provisional_rows(db: sqlite3.Connection, practice: bool) -> list[dict[str, Any]]:
+    """Visits of which only the texts of a digest have come in so far."""
+    rows = []
+    for read in provisional(db):
+        digest, states = read.digest, Counter(larva.status for larva in read.digest.larvae)
+        if digest.practice == practice:
+            named = {"visit": digest.code8, "state": "provisional", "site": site_told(db, digest.site)}
+            counted = {
+                "kept": states["kept"] + digest.others,
+                "void": states["void"],
+                "findings": None,
+                "serious": None,
+            }
+            rows.append({**named, "date": digest.local_date.isoformat(), "group": None, **counted})
     return rows
+
+
+def provisional_lines(db: sqlite3.Connection, read: VisitRead) -> Iterator[str]:
+    """A visit that is only known from its digest, for people."""
+    digest = read.digest
+    practice = "  PRACTICE: it counts nowhere" if digest.practice else ""
+    yield f"Visit {digest.code8}  provisional{practice}"
+    yield f"  site      {site_told(db, digest.site) or '-'}, {digest.local_date}"
+    missing = f"; texts missing: {', '.join(map(str, read.missing))} of {read.parts}" if read.missing else ""
+    yield f"  known     from the texts of its digest only, until its log is merged{missing}"
+    yield ""
+    yield from table(_told_larvae(read)) if digest.larvae else ["no larvae"]
+
+
+def provisional_as_json(db: sqlite3.Connection, read: VisitRead) -> str:
+    """A visit that is only known from its digest, for scripts."""
+    digest = read.digest
+    told = {"visit": digest.code8, "state": "provisional", "practice": digest.practice, "parts_missing": read.missing}
+    day = {"site": site_told(db, digest.site), "local_date": digest.local_date.isoformat(), "closed": digest.closed}
+    return json.dumps({**told, **day, "larvae": _told_larvae(read)}, ensure_ascii=False)
+
+
+def _told_larvae(read: VisitRead) -> list[dict[str, Any]]:
+    names = ("tag", "length_mm", "family", "sure", "status")
+    return [{**{name: getattr(one, name) for name in names}, "flags": sorted(one.flags)} for one in read.digest.larvae]
 
 
 def talk_rows(db: sqlite3.Connection, visit: Visit) -> list[dict[str, Any]]:
@@ -100,7 +145,10 @@ def visit_lines(db: sqlite3.Connection, visit: Visit, talk: bool) -> Iterator[st
     yield from _findings(visit, check_visit(visit))
     if talk:
         yield ""
-        yield from (f"{row['at'][11:16]} {row['seat']} {row['from']:<5} {row['text']}" for row in talk_rows(db, visit))
+        said = talk_rows(db, visit)
+        yield from (f"{row['at'][11:16]} {row['seat']} {row['from']:<5} {row['text']}" for row in said)
+        if not said:
+            yield "no texts here: the talk stayed on the machine that it was held on, only its log was merged"
 
 
 def _head(visit: Visit) -> Iterator[tuple[str, str]]:

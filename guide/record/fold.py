@@ -230,13 +230,26 @@ def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 
 def _kit_used(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A kit went to a water: it needs disinfecting before it goes to another."""
+    if _kit_was_out_later(db, row, data["kit"]):
+        return
     _set_kit(db, row, data["kit"], data["site"], None)
     where = "(programme, practice) = (SELECT programme, practice FROM visit WHERE uid = ?) AND uid = ?"
     db.execute(f"UPDATE kit SET last_visit = ? WHERE {where}", (row.stream, row.stream, data["kit"]))
 
 
 def _kit_disinfected(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    _set_kit(db, row, data["kit"], None, row.id)
+    if not _kit_was_out_later(db, row, data["kit"]):
+        _set_kit(db, row, data["kit"], None, row.id)
+
+
+def _kit_was_out_later(db: sqlite3.Connection, row: LogRow, uid: str) -> bool:
+    """An older log that is merged later says nothing of a kit that a newer visit has used since."""
+    found = db.execute(
+        "SELECT opened_at FROM kit JOIN visit ON visit.uid = last_visit WHERE kit.uid = ? "
+        "AND (kit.programme, kit.practice) = (SELECT programme, practice FROM visit WHERE uid = ?)",
+        (uid, row.stream),
+    ).fetchone()
+    return found is not None and row.at < found[0]
 
 
 def _set_kit(db: sqlite3.Connection, row: LogRow, uid: str, site: str | None, entry: int | None) -> None:

@@ -382,6 +382,48 @@ def test_a_digest_that_told_something_else_is_a_finding(laptop, machines, desk, 
     ]
 
 
+def test_a_visit_is_provisional_until_its_log_comes(laptop, desk, capsys):
+    digest_into(desk, laptop)
+    command = ["desk", "visit", "--practice", "--json", "--db", str(path_of(desk))]
+    assert main(command) == 0
+    (row,) = json.loads(capsys.readouterr().out)
+    assert (row["visit"], row["state"], row["site"], row["kept"]) == (code_of(laptop), "provisional", "amberwell", 12)
+    assert main(["desk", "visit", code_of(laptop), "--db", str(path_of(desk))]) == 0
+    shown = capsys.readouterr().out
+    assert "from the texts of its digest only, until its log is merged" in shown
+    assert "01428         27  Aeshnidae" in shown
+    merge(desk, path_of(laptop))
+    main(command)
+    assert [row["state"] for row in json.loads(capsys.readouterr().out)] == ["closed"]
+
+
+# What goes on elsewhere
+
+
+def test_nobody_joins_here_a_visit_that_goes_on_elsewhere(machines, desk):
+    laptop = machines("laptop")
+    laptop.until("larva.pace")
+    merge(desk, path_of(laptop))
+    ((word,),) = laptop.rows("SELECT word FROM visit")
+    desk.text(f"join {word}", "+900")
+    assert desk.rows("SELECT count(*) FROM seat") == [(0,)]
+    desk.whole()
+
+
+def test_an_older_log_that_comes_later_makes_no_kit_unclean(machines, desk):
+    laptop = machines("laptop")
+    laptop.until("close.end")
+    desk.wait(24 * 60)
+    desk.until("close.end")
+    desk.text("gear")
+    while desk.step() != "close.end" and desk.last["+100"][-1].options:
+        desk.text(desk.last["+100"][-1].options[0], minutes=11)
+    before = desk.rows("SELECT last_site, last_visit, disinfected_entry FROM kit")
+    assert before[0][2] is not None
+    merge(desk, path_of(laptop))
+    assert desk.rows("SELECT last_site, last_visit, disinfected_entry FROM kit") == before
+
+
 # Bad files
 
 
