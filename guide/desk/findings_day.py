@@ -1,13 +1,16 @@
 """Checks of a visit's day: its order, its clock, gear, ice and freezer, what was asked of the desk, and its digest."""
 
+import shlex
 from collections.abc import Callable, Iterable, Iterator
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
+from guide.desk.acts import ACTS
 from guide.desk.findings import Finding, fix_command
 from guide.desk.questions import open_questions
 from guide.desk.visits import Sample, Visit
 from guide.field.windows import WINDOW_DAYS, check_window
+from guide.flow.replies.clean import clean
 from guide.papers.digest_fields import LarvaDigest
 from guide.papers.visit_digest import site_mark
 
@@ -150,11 +153,21 @@ def questions_are_answered(visit: Visit) -> Iterator[Finding]:
         said = entry.words or "words that were forgotten"
         if entry.kind == "fix_request":
             what = f"seat {entry.seat} asked after the close to put right: {said}"
-            fix = f"wadeline desk fix {visit.code} TAG ... --reason WHY, or answer with desk say"
-            yield Finding("fix_asked", True, what, (entry.ref,), fix)
+            yield Finding("fix_asked", True, what, (entry.ref,), _asked_fix(visit, said))
         else:
             fix = f"wadeline desk say {visit.code}/{entry.seat} WORDS"
             yield Finding("question", False, f"seat {entry.seat} asks: {said}", (entry.ref,), fix)
+
+
+def _asked_fix(visit: Visit, said: str) -> str:
+    """The command that does what was asked for, where the words are as plain as ``01428 length 26``."""
+    words = clean(said).split()
+    called = words[0].lstrip("#") if words else ""
+    known = any(called.casefold() in (sample.tag, sample.name) for sample in visit.samples)
+    if known and len(words) > 1 and words[1].casefold() in ACTS:
+        asked = shlex.join([called, words[1].casefold(), *words[2:]])
+        return f"wadeline desk fix {visit.code} {asked} --reason WHY"
+    return f"wadeline desk fix {visit.code} TAG WHAT VALUE --reason WHY, or answer with desk say"
 
 
 # The digest

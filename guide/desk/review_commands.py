@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from guide.cli import record_path
+from guide.desk.acts import ACTS
 from guide.desk.commands import record_options
 
 if TYPE_CHECKING:
@@ -53,10 +54,9 @@ def _visit_options(visit: argparse.ArgumentParser) -> None:
 
 
 def _fix_options(fix: argparse.ArgumentParser) -> None:
-    acts = ("length", "family", "tag", "swap", "void", "flag", "unflag", "note")
     fix.add_argument("visit", metavar="VISIT", help="the visit's code")
     fix.add_argument("sample", metavar="SAMPLE", help="its tag, or as desk visit names it, such as s3")
-    fix.add_argument("act", choices=acts, metavar="WHAT", help=", ".join(acts))
+    fix.add_argument("act", choices=ACTS, metavar="WHAT", help=", ".join(ACTS))
     fix.add_argument("value", nargs="*", metavar="VALUE", help="what it should be, such as 27, skimmer or 01428")
     fix.add_argument("--reason", required=True, metavar="WORDS", help="why, for those who read the log")
     record_options(fix)

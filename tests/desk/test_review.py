@@ -213,10 +213,17 @@ def test_what_was_asked_after_the_close_waits_until_it_is_done(closed):
     closed.converse("fix 01428 length 33", "desk what now?")
     told = {one.check: one for one in check_visit(visit_of(closed))}
     assert told["fix_asked"].what == "seat A asked after the close to put right: 01428 length 33"
+    assert told["fix_asked"].fix == f"wadeline desk fix {visit_of(closed).code} 01428 length 33 --reason WHY"
     assert told["question"].fix == f"wadeline desk say {visit_of(closed).code}/A WORDS"
     fix(closed, "01428", "length", "33")
     assert "fix_asked" not in found(visit_of(closed))
     assert "question" in found(visit_of(closed))
+
+
+def test_words_that_ask_for_a_fix_are_no_shell_commands(closed):
+    closed.converse("fix 01428 family $(reboot);")
+    (asked,) = [one for one in check_visit(visit_of(closed)) if one.check == "fix_asked"]
+    assert asked.fix.endswith(" 01428 family '$(reboot);' --reason WHY")
 
 
 def test_checks_of_an_open_visit_wait_for_its_close(pond):

@@ -1,0 +1,3 @@
+"""What ``desk fix`` can do with a sample."""
+
+ACTS = ("length", "family", "tag", "swap", "void", "flag", "unflag", "note")
