@@ -2,6 +2,7 @@
 
 import asyncio
 import logging
+import sqlite3
 from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -74,7 +75,10 @@ class Sender:
         """Sends until cancelled; texts of other processes on this record are found within a second."""
         while True:
             self._wake.clear()
-            self._read()
+            try:
+                self._read()
+            except sqlite3.Error as error:
+                log.warning("the texts that wait can't be read now, it is tried again: %s", error)
             try:
                 async with asyncio.timeout(self.rules.poll_s):
                     await self._wake.wait()
@@ -95,8 +99,8 @@ class Sender:
         for text in self.outbox.waiting(self._last):
             self._last = text.id
             self._queues.setdefault(text.phone, deque()).append(text)
-            if text.phone not in self._busy:
-                self._busy[text.phone] = asyncio.create_task(self._work(text.phone))
+        for phone in self._queues.keys() - self._busy.keys():
+            self._busy[phone] = asyncio.create_task(self._work(phone))
 
     async def _work(self, phone: int) -> None:
         """Sends one phone's texts, one after the other."""
@@ -110,10 +114,12 @@ class Sender:
                 async with self._slots:
                     await self._send(queue)
         except Exception:
-            log.exception("sending to a phone stopped; it goes on with its next text")
+            log.exception("sending to a phone stopped; it is tried again")
         finally:
             if not self._queues.get(phone):
                 self._queues.pop(phone, None)
+            if not self._queues:
+                self.failing_since = None  # nothing waits: the last text was sent, or was given up
             self._busy.pop(phone, None)
 
     async def _send(self, queue: deque[Waiting]) -> None:
@@ -124,10 +130,10 @@ class Sender:
             queue.popleft()
             self._note_taken(text)
         elif handed.how == "never" or now - text.made_at > timedelta(hours=self.rules.give_up_h):
-            queue.popleft()
             why = handed.why if handed.how == "never" else f"given up after {self.rules.give_up_h:g} h: {handed.why}"
             log.warning("text t%d was not sent: %s", text.id, why)
             self.outbox.failed(text, why, now)
+            queue.popleft()
         else:
             self._later(queue, text, handed.why, now)
 
@@ -135,7 +141,7 @@ class Sender:
         if self.failing_since is None:
             self.failing_since = now
             log.warning("texts can't be sent now: %s; trying again", why)
-        wait_s = min(self.rules.first_wait_s * 2**text.tries, self.rules.longest_wait_s)
+        wait_s = min(self.rules.first_wait_s * 2.0 ** min(text.tries, 30), self.rules.longest_wait_s)
         retry_at = now + timedelta(seconds=wait_s * self.random.uniform(0.5, 1.0))
         queue[0] = text._replace(tries=text.tries + 1, retry_at=retry_at)
         self.outbox.try_later(text.id, why, retry_at)
@@ -150,19 +156,25 @@ class Sender:
 
     def _write_taken(self) -> None:
         """Texts taken in the same pass share a commit; a crash before it sends them again, never loses them."""
-        if self._taken:
-            taken, self._taken = self._taken, []
-            self.outbox.sent(taken, self.clock())
+        if not self._taken:
+            return
+        try:
+            self.outbox.sent(self._taken, self.clock())
+        except sqlite3.Error as error:
+            log.warning("what was sent can't be written now, it is tried again: %s", error)
+            asyncio.get_running_loop().call_later(self.rules.poll_s, self._write_taken)
+        else:
+            self._taken = []
 
     def _drop_stale(self, queue: deque[Waiting]) -> None:
         """After an outage: of what says where a talk stands only the newest goes out."""
         stale = stale_of(queue, self.clock() - timedelta(seconds=self.rules.stale_s))
         if stale:
             newer = next(text for text in reversed(queue) if text.answers is not None)
+            self.outbox.dropped(stale, newer, self.clock())
             kept = [text for text in queue if text not in stale]
             queue.clear()
             queue.extend(kept)
-            self.outbox.dropped(stale, newer, self.clock())
             log.warning("%d stale text(s) to one phone were not sent; the newest goes out", len(stale))
 
 
