@@ -25,7 +25,8 @@ the daemon's settings file (gammu-smsdrc) needs these lines; [gammu] above them 
        ErrorSMSPath = {folder}/error/
        InboxFormat = detail
        DeliveryReport = no
-       LoopSleep = 1"""
+       LoopSleep = 1
+       ReceiveFrequency = 1"""
 
 
 def check_modem(folder: Path, found: Checked) -> None:
