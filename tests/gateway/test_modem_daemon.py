@@ -1,4 +1,4 @@
-"""A pair works through a real Gammu daemon with its dummy phone; both sides are killed, and nothing is lost or doubled."""
+"""A pair texts through a real Gammu daemon with its dummy phone; both are killed, and nothing is lost or doubled."""
 
 import re
 import shutil
