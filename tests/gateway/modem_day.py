@@ -3,6 +3,7 @@
 import json
 import os
 import re
+import socket
 import sqlite3
 import subprocess
 import sys
@@ -22,6 +23,12 @@ _ASKED = (
     "WHERE number = ? AND step IS NOT NULL ORDER BY outgoing.id DESC LIMIT 1"
 )
 _GAMMU = "[gammu]\nmodel = dummy\nconnection = none\ndevice = {phone}\ngammuloc = /dev/null\n"
+
+
+def free_port() -> int:
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
 
 
 def utf16_hex(text: str) -> str:

@@ -14,8 +14,7 @@ import pytest
 from guide.record.verify import verify
 from guide.talk.sms import is_gsm7, segments
 from tests.gateway.kannel import wait_for
-from tests.gateway.modem_day import GROUP_WORD, ModemDay, words_in
-from tests.gateway.test_serve import free_port
+from tests.gateway.modem_day import GROUP_WORD, ModemDay, free_port, words_in
 
 pytestmark = pytest.mark.skipif(
     not (shutil.which("gammu-smsd") and shutil.which("gammu")),
