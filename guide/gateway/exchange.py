@@ -163,7 +163,7 @@ class Exchange:
 
     def _route(self, phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
         word = carrier_word(text)
-        if word is not None:
+        if word in (CarrierWord.STOP, CarrierWord.START):
             return self._carrier(phone, word, turn, now)
         if phone.stopped_at:
             self.store.end_turn(turn, phone.seat, None)
@@ -171,6 +171,8 @@ class Exchange:
         coordinates = self.store.is_coordinator(phone.id)
         if self.door is not None and not self._lets_in(self.door, phone, text, coordinates, now):
             return self._too_fast(self.door, phone, turn, now)
+        if word is not None:
+            return self._carrier(phone, word, turn, now)
         joined = join_of(text)
         return self._greeted(phone, joined, turn, now) + self._worked(phone, text, joined, coordinates, turn, now)
 
