@@ -12,6 +12,7 @@ def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     from guide.desk.lab_commands import add_lab_commands
     from guide.desk.review_commands import add_review_commands
     from guide.desk.set_up_commands import add_set_up_commands
+    from guide.desk.texts import add_texts_command
 
     commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
     verify = commands.add_parser("verify", help="prove that nothing in the record, or a file of its log, was changed")
@@ -20,6 +21,7 @@ def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     verify.set_defaults(run=_verify)
     add_set_up_commands(commands)
     add_review_commands(commands)
+    add_texts_command(commands)
     add_lab_commands(commands)
 
 
