@@ -72,6 +72,7 @@ def _open(turn: Turn, kind: str) -> None:
         sample = samples.open_sample(turn, observed=True, kind=kind)
         if turn.answers.get("netted"):
             samples.flag(turn, sample, "after_netting")
+    turn.state.top.trail[:] = turn.state.top.trail[-1:]  # BACK doesn't reach past a bottle that is in hand
 
 
 def _seal(turn: Turn) -> None:

@@ -116,6 +116,7 @@ CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
     "cool": lambda turn: number(turn, "water_c", 99) < turn.settings.cool_c,
     "bank_only": lambda turn: number(turn, "in_water") == 0,
     "gate_passed": lambda turn: turn.answers.get("gate") == "safety",
+    "past_gate": lambda turn: "safety" in turn.state.base.facts,
     "is_leader": lambda turn: turn.seat.role == "leader",
     "leader_present": _leader_present,
     "others_at_work": lambda turn: bool(others_at_work(turn)),

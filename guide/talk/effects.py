@@ -54,6 +54,7 @@ def _open_sample(turn: Turn) -> None:
     sample = turn.sample()
     if sample is None or sample.kind != "larva":
         samples.open_sample(turn, observed=True)
+    turn.state.base.trail[:] = turn.state.base.trail[-1:]  # BACK doesn't reach past a larva that is in hand
 
 
 def _seal(turn: Turn) -> None:
@@ -306,6 +307,7 @@ def _flag_bags(turn: Turn) -> None:
 
 def _close_visit(turn: Turn) -> None:
     turn.log("visit_closed", {"kept": len(turn.kept())})
+    turn.state.base.trail.clear()
     turn.stop_timer("spot")
     if turn.answers.get("out_count") is not None:
         turn.start_timer("home", turn.settings.home_min)

@@ -157,7 +157,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
 }
 
 BLANKS: Mapping[str, Blank] = {
-    "kit": Blank(kit, LONGEST_KIT),
+    "kit": Blank(lambda turn: str(turn.answers.get("kit", "used")), LONGEST_KIT),
     "fresh_kit": Blank(_fresh_kit, 3),
     "last_water": Blank(_last_water, 20),
     "dry_days": Blank(lambda turn: str(turn.settings.dry_days), 2, "digits"),

@@ -119,12 +119,14 @@ def let_go_of(turn: Turn) -> None:
 
 def report(turn: Turn, given: dict[str, Any], flags: tuple[str, ...] = ()) -> SampleView:
     """A whole sample told in one text. What was not asked is stored as not asked."""
-    in_hand = turn.state.base.sample
+    base = turn.state.base
+    in_hand, facts, slots, trail = base.sample, list(base.facts), dict(base.slots), list(base.trail)
     if len(turn.kept()) >= turn.target:
         flags = (*flags, "over_target")
     sample = note(turn, open_sample(turn, observed=False), given, flags)
     keep(turn, sample)
-    turn.state.base.sample = in_hand
+    if in_hand is not None:  # what is in hand stays as it was: a sealed bag is still sealed
+        base.sample, base.facts, base.slots, base.trail = in_hand, facts, slots, trail
     return sample
 
 

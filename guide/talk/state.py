@@ -4,7 +4,8 @@ import json
 from dataclasses import dataclass, field
 from typing import Any
 
-MOST_FRAMES = 4
+MOST_FRAMES = 5
+"""The visit, a flow it called, an oops, danger, and the storm that danger may call. OOPS leaves room for that one."""
 MOST_QUEUED = 8
 PACES = ("coach", "steady", "brisk")
 _as_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode

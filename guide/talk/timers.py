@@ -5,6 +5,7 @@ from datetime import datetime
 
 from guide.flow.model import REST
 from guide.talk import gear
+from guide.talk.daylight import forecast
 from guide.talk.decide import finish
 from guide.talk.decision import Decision
 from guide.talk.snapshot import SeatFacts, Snapshot
@@ -63,6 +64,8 @@ def _dark(turn: Turn) -> None:
     if turn.visit.status == "open":
         turn.log("timer", {"timer": "dark"})
         turn.lead(turn.phrase("timer.dark"))
+        if forecast(turn):
+            turn.lead(turn.phrase("timer.dark_pace"))
 
 
 def _check_in(turn: Turn) -> None:

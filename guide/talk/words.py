@@ -66,7 +66,7 @@ def _back(turn: Turn, rest: str) -> None:
         turn.lead(turn.phrase("no_way_back_safety"))
         turn.ask_again()
         return
-    elif len(state.frames) > 1:
+    elif len(state.frames) > 1 and not _holds_sealed_bottle(turn):
         turn.log("withdrawn", {"flow": top.flow})
         if top.flow in ("water", "sediment"):
             bottles.withdraw(turn, top.flow)
@@ -81,6 +81,11 @@ def _back(turn: Turn, rest: str) -> None:
         return
     turn.lead(turn.phrase("back"))
     turn.ask_again()
+
+
+def _holds_sealed_bottle(turn: Turn) -> bool:
+    """A bottle whose bags are shut is a sample: BACK never makes it void."""
+    return turn.state.top.flow in ("water", "sediment") and "sealed" in turn.state.base.facts
 
 
 def _pause(turn: Turn, rest: str) -> None:
@@ -216,7 +221,7 @@ def call_danger(turn: Turn, rest: str) -> None:
 
 
 def _room(turn: Turn) -> bool:
-    if len(turn.state.frames) < MOST_FRAMES:
+    if len(turn.state.frames) < MOST_FRAMES - 1:
         return True
     turn.lead(turn.phrase("one_at_a_time"))
     turn.ask_again()

@@ -1,0 +1,96 @@
+"""Ways through the talk that the proof of the flow book found to lead wrong: each stays mended."""
+
+
+def test_more_after_an_early_close_goes_back_to_the_questions_before_the_water(pond):
+    pond.converse("hello", "danger", "0", "leave", "ok", "0", "more")
+    assert pond.step() == "arrive.site"
+
+
+def test_a_pair_that_never_passed_the_gate_waits_for_it_after_more(pond):
+    pond.until("arrive.kit")
+    ((word,),) = pond.rows("SELECT word FROM visit")
+    pond.text(f"join {word}", "+200")
+    for words in ("danger", "0", "leave", "ok", "0", "ok"):
+        pond.text(words, "+200")
+    assert pond.step("+200") == "pairs.done"
+    pond.text("more", "+200")
+    assert pond.step("+200") == "pairs.wait"
+
+
+def test_back_stops_at_the_larva_in_hand(pond):
+    pond.until("larva.bag")
+    pond.converse("back", "back")
+    assert pond.step() == "larva.look"
+    pond.text("move")
+    assert pond.rows("SELECT status FROM sample") == [("void",)]
+
+
+def test_a_larva_in_hand_is_let_go_where_others_filled_the_tally(pond):
+    pond.until("larva.bag")
+    free = [code for (code,) in pond.rows("SELECT code FROM tag WHERE status = 'free' ORDER BY code LIMIT 12")]
+    pond.converse("back", "; ".join(f"27 darner {code}" for code in free), "y")
+    assert pond.step() == "close.out"
+    assert pond.rows("SELECT count(*) FROM sample WHERE status = 'open'") == [(0,)]
+    pond.whole()
+
+
+def test_a_sealed_larva_in_hand_stays_sealed_when_others_are_told_of(pond):
+    pond.until("larva.measure")
+    pond.converse("27 darner 01402; 31 skimmer 01415", "oops", "torn")
+    assert pond.step() == "oops.torn"
+
+
+def test_back_never_makes_a_shut_bottle_void(pond):
+    pond.until("net.spot")
+    pond.converse("water", "ok", "ok", "ok", "ok", "back")
+    assert pond.step() == "water.tag"
+    assert pond.rows("SELECT status FROM sample") == [("open",)]
+
+
+def test_back_out_of_an_open_bottle_goes_past_no_question_with_it_in_hand(pond):
+    pond.until("larva.look")
+    pond.converse("move", "water", "y", "ok", "back", "back")
+    assert pond.step() == "net.spot"
+    assert pond.rows("SELECT kind, status FROM sample") == [("water", "void")]
+
+
+def test_a_closed_visit_is_not_closed_again_by_going_back(pond):
+    pond.until("close.end")
+    pond.converse("back", "ok")
+    assert pond.step() == "close.end"
+    assert pond.rows("SELECT count(*) FROM log WHERE kind = 'visit_closed'") == [(1,)]
+
+
+def test_going_home_with_an_unclean_kit_can_not_be_taken_back_into_the_visit(pond):
+    pond.until("arrive.kit")
+    pond.converse("no", "home", "back")
+    assert pond.step() == "close.home_unclean"
+
+
+def test_a_leader_who_wants_more_larvae_nets_none(pond):
+    pond.until("larva.look")
+    ((word,),) = pond.rows("SELECT word FROM visit")
+    pond.text(f"join {word} leader", "+300")
+    for words in ("close", "y", "3", "more"):
+        pond.text(words, "+300")
+    assert pond.step("+300") == "lead.menu"
+
+
+def test_danger_with_everything_open_leaves_room_for_a_storm(pond):
+    pond.until("larva.measure")
+    pond.converse("27", "key", "oops", "danger", "3", "thunder", "oops")
+    assert pond.step() == "storm.shelter"
+    pond.whole()
+
+
+def test_an_hour_before_sunset_no_pace_is_claimed_that_nobody_knows(pond):
+    pond.until("larva.look")
+    told = [out.text for out in pond.wait(60 * 13) if "hour to sunset" in out.text]
+    assert told
+    assert "?" not in told[0]
+
+
+def test_a_visit_closed_before_a_kit_was_named_asks_nothing_of_a_kit_without_a_name(pond):
+    pond.converse("hello", "danger", "0", "leave")
+    pond.until("close.end")
+    assert "Kit used before other water" in pond.last["+100"][-1].text
