@@ -154,14 +154,15 @@ def _detailed(data: bytes) -> Received:
 
 
 def _sections(data: bytes) -> Iterator[dict[bytes, bytes]]:
-    """The names and values below each ``[SMSBackupNNN]``. Comments, where the daemon repeats the words, are none."""
+    """The names and values below each ``[SMSBackupNNN]``. A comment, where the daemon repeats the words, begins with
+    a semicolon in each of its lines, so that it is neither a head nor one of the names that are looked for."""
     section: dict[bytes, bytes] | None = None
     for line in data.split(b"\n"):
         if _HEAD.match(line):
             if section is not None:
                 yield section
             section = {}
-        elif section is not None and not line.startswith(b";"):
+        elif section is not None:
             name, _, value = line.partition(b"=")
             section.setdefault(name.strip(), value.strip())
     if section is not None:

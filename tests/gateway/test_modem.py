@@ -302,7 +302,8 @@ def test_an_alarm_goes_before_an_answer(carrier, pond):
     assert sorted([carrier.name_of(answer), carrier.name_of(answer._replace(answers=None))])[0].startswith("OUTB")
 
 
-def test_a_text_given_up_is_taken_out_of_the_outbox_and_old_files_go(folder, pond):
+@pytest.mark.parametrize("status", ["failed", "dropped"])
+def test_a_text_that_is_not_to_go_is_taken_out_of_the_outbox_and_old_files_go(folder, pond, status):
     store = pond.exchange.store
     ours = ModemCarrier(folder, store.origin, lambda: START)
     name = ours.name_of(waiting(pond))
@@ -315,7 +316,7 @@ def test_a_text_given_up_is_taken_out_of_the_outbox_and_old_files_go(folder, pon
     tidy(folder, store, late)
     assert name in left(folder, "outbox")
     assert name in left(folder, "sent")  # it waits still: this file is what keeps it from being sent again
-    Outbox(store).failed(waiting(pond), "given up", START)
+    pond.db.execute("UPDATE outgoing SET status = ?", (status,))
     tidy(folder, store, late)
     assert left(folder, "outbox") == left(folder, "sent") == [other]
 

@@ -158,6 +158,33 @@ def test_after_an_hours_outage_only_the_newest_prompt_and_the_news_go_out(line):
     assert line.statuses()["waiting"] == 0
 
 
+def test_a_text_that_grew_stale_while_it_waited_to_be_tried_again_is_not_sent(line):
+    line.carrier.down = True
+    line.text("hello")
+    line.run(20)
+    line.text("1")
+    line.run(0.1)
+    line.carrier.down = False
+    line.run(6)
+    newest = line.pond.rows("SELECT text FROM outgoing WHERE turn = (SELECT max(id) FROM turn WHERE raw = '1')")
+    assert line.carrier.texts(PAIR) == [text for (text,) in newest]
+    assert line.statuses()["dropped"] == 1
+
+
+def test_after_a_restart_the_newest_prompt_does_not_wait_for_a_stale_one(line):
+    line.carrier.down = True
+    line.text("hello")
+    line.run(20)
+    line.loop.run_until_complete(line.sender.close(0))
+    (retry_at,) = line.pond.rows("SELECT retry_at FROM outgoing")[0]
+    assert datetime.fromisoformat(retry_at) > line.clock() + timedelta(seconds=10)
+    line.carrier.down = False
+    line.text("1")
+    line.open()
+    line.run(0.1)
+    assert line.statuses() == {"dropped": 1, "sent": 1}
+
+
 def test_news_of_others_and_confirmations_are_never_stale(line):
     pond = line.pond
     with pond.exchange.store.transaction():
