@@ -2,8 +2,10 @@
 
 import asyncio
 import contextlib
+import errno
 import logging
 import signal
+import socket
 import sys
 from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from dataclasses import dataclass
@@ -133,6 +135,7 @@ def run_until_told(
         lifespan="off",
         log_level="warning",
         access_log=False,
+        limit_concurrency=2000,
         timeout_graceful_shutdown=10,
         server_header=False,
     )
@@ -152,14 +155,16 @@ async def _serve(
         await server.serve(sockets=sockets)
 
 
-def bound(address: str, name: str) -> Any:
+def bound(address: str, name: str) -> socket.socket:
     """A socket that listens there; raises WadelineError if another program does."""
     host, port = host_and_port(address, name)
-    config = uvicorn.Config("", host=host, port=port, log_level="warning")
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
     try:
-        return config.bind_socket()
-    except SystemExit:
-        raise WadelineError(f"{name} = {address}: another program listens there already") from None
+        return socket.create_server((host, port), family=family, backlog=2048)
+    except OSError as error:
+        taken = error.errno == errno.EADDRINUSE
+        why = "another program listens there already" if taken else error.strerror
+        raise WadelineError(f"{name} = {address}: {why}") from None
 
 
 def _log_to_stderr() -> None:
