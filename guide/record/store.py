@@ -27,6 +27,14 @@ _COLUMNS = LogRow._fields[2:]
 _INSERT_LOG = f"INSERT INTO log (origin, {', '.join(_COLUMNS)}) VALUES (?{', ?' * len(_COLUMNS)})"
 
 
+_NEXT_TIMER = (
+    "SELECT id, seat, kind, due_at FROM timer WHERE fired_turn IS NULL AND (kind IN "
+    "('check_in', 'check_in_alarm', 'home', 'home_alarm') OR NOT EXISTS "
+    "(SELECT 1 FROM seat JOIN phone ON phone.id = seat.phone "
+    " WHERE seat.id = timer.seat AND stopped_at IS NOT NULL)) ORDER BY due_at, id LIMIT 1"
+)
+
+
 class PhoneRow(NamedTuple):
     """A phone: its number, the seat it holds now, whether it has stopped texts."""
 
@@ -395,13 +403,11 @@ class Store:
             )
 
     def next_timer(self) -> tuple[int, int, str, datetime] | None:
-        """The id, seat, kind and due time of the timer that is due first; a stopped phone's are parked."""
-        row = self.db.execute(
-            "SELECT id, seat, kind, due_at FROM timer WHERE fired_turn IS NULL AND NOT EXISTS "
-            "(SELECT 1 FROM seat JOIN phone ON phone.id = seat.phone "
-            " WHERE seat.id = timer.seat AND stopped_at IS NOT NULL) "
-            "ORDER BY due_at, id LIMIT 1"
-        ).fetchone()
+        """The id, seat, kind and due time of the timer that is due first.
+
+        A stopped phone's timers are parked, but for those that watch over people: their alarm goes to the others.
+        """
+        row = self.db.execute(_NEXT_TIMER).fetchone()
         return (row[0], row[1], row[2], datetime.fromisoformat(row[3])) if row else None
 
     def running_timers(self, number: str) -> list[tuple[str, datetime]]:

@@ -272,17 +272,25 @@ def test_stop_is_confirmed_once_then_silence_and_start_goes_on(hall):
     assert "rinse gloves and spoon" in heard[PAIR][-1]
 
 
-def test_stop_parks_the_seats_timers_and_start_says_what_is_late(hall):
+def test_stop_parks_the_timers_that_ask_the_seat_until_start(hall):
     hall.join()
-    hall.until("larva.look")
-    running = hall.pond.exchange.store.running_timers(PAIR)
-    assert "check_in" in [kind for kind, _ in running]
+    hall.until("net.spot")
+    assert "spot" in [kind for kind, _ in hall.pond.exchange.store.running_timers(PAIR)]
     hall.text("STOP")
-    assert hall.pond.exchange.next_due() is None
     hall.pond.wait(180)
+    assert "spot" in [kind for kind, _ in hall.pond.exchange.store.running_timers(PAIR)]
     assert hall.pond.last[PAIR][-1].text.startswith("You get no more texts")
     hall.text("START", minutes=0)
-    assert hall.pond.exchange.next_due() is not None
+    hall.pond.wait(1)
+    assert "spot" not in [kind for kind, _ in hall.pond.exchange.store.running_timers(PAIR)]
+
+
+def test_stop_never_parks_the_watch_over_people_in_the_water(hall):
+    hall.join()
+    hall.until("larva.look")
+    hall.text("STOP")
+    hall.pond.wait(180)
+    assert any("ALARM" in out.text for out in hall.pond.last[WREN])
 
 
 def test_a_timer_that_fires_late_says_when_it_was_due(hall):
