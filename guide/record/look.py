@@ -13,6 +13,12 @@ _SAMPLES = (
     "family, sure, seat, gloves, sealed_at, kind, "
     "(SELECT group_concat(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE visit = ? ORDER BY rowid"
 )
+MOST_CLEAN = 100
+"""Clean samples of earlier visits are counted so far: a phone that has come for years needs no more."""
+
+_OF_STREAM = "log.origin IN (SELECT id FROM origin) AND stream = ?"
+"""A visit's entries, found by the index of chains; ``ORDER BY +id`` keeps SQLite from looking through all by id."""
+
 _SURE = {None: None, 0: False, 1: True}
 
 
@@ -77,8 +83,8 @@ class RecordSnapshot:
     def answer_ref(self, name: str, sample_uid: str | None) -> str | None:
         row = self.db.execute(
             "SELECT uid || '/' || stream || '/' || seq FROM log JOIN origin ON origin.id = log.origin "
-            "WHERE stream = ? AND sample_uid IS ? AND kind IN ('answer', 'fix') AND json_extract(data, ?) IS NOT NULL "
-            "ORDER BY log.id DESC LIMIT 1",
+            f"WHERE {_OF_STREAM} AND sample_uid IS ? AND kind IN ('answer', 'fix') "
+            "AND json_extract(data, ?) IS NOT NULL ORDER BY +log.id DESC LIMIT 1",
             (self.visit_uid, sample_uid, f"$.{name}"),
         ).fetchone()
         return row[0] if row else None
@@ -104,7 +110,7 @@ class RecordSnapshot:
     def kept_times(self) -> list[tuple[str, datetime]]:
         rows = self.db.execute(
             "SELECT log.seat, at FROM log JOIN sample ON sample.uid = log.sample_uid "
-            "WHERE stream = ? AND log.kind = 'kept' AND sample.kind = 'larva' ORDER BY log.id",
+            f"WHERE {_OF_STREAM} AND log.kind = 'kept' AND sample.kind = 'larva' ORDER BY +log.id",
             (self.visit_uid,),
         )
         return [(seat, datetime.fromisoformat(at)) for seat, at in rows]
@@ -112,24 +118,24 @@ class RecordSnapshot:
     def last_bottle_day(self, site: str) -> str | None:
         visit = self.visit()
         row = self.db.execute(
-            "SELECT max(local_date) FROM visit JOIN sample ON sample.visit = visit.uid "
-            "WHERE site = ? AND programme = ? AND practice = ? AND sample.status = 'kept' "
-            "AND kind IN ('water', 'sediment')",
+            "SELECT local_date FROM visit WHERE site = ? AND programme = ? AND practice = ? AND EXISTS "
+            "(SELECT 1 FROM sample WHERE sample.visit = visit.uid AND sample.status = 'kept' "
+            " AND kind IN ('water', 'sediment')) ORDER BY local_date DESC LIMIT 1",
             (site, self._programme, visit.practice),
         ).fetchone()
         return row[0] if row else None
 
     def clean_before(self) -> int:
-        """Clean samples this phone's earlier seats have kept, in visits of the same sort (practice or real)."""
+        """Clean samples this phone's earlier seats have kept, at most 100, in visits of the same sort."""
         if self.phone_id is None:
             return 0
         (count,) = self.db.execute(
-            "SELECT count(*) FROM seat "
+            "SELECT count(*) FROM (SELECT 1 FROM seat "
             "JOIN visit ON visit.uid = seat.visit AND visit.practice = ? "
             "JOIN sample ON sample.visit = seat.visit AND sample.seat = seat.letter AND sample.status = 'kept' "
             "WHERE seat.phone = ? AND seat.visit != ? "
-            "AND NOT EXISTS (SELECT 1 FROM sample_flag WHERE sample_flag.sample = sample.uid)",
-            (self.visit().practice, self.phone_id, self.visit_uid),
+            "AND NOT EXISTS (SELECT 1 FROM sample_flag WHERE sample_flag.sample = sample.uid) LIMIT ?)",
+            (self.visit().practice, self.phone_id, self.visit_uid, MOST_CLEAN),
         ).fetchone()
         return int(count)
 
@@ -138,7 +144,7 @@ class RecordSnapshot:
             rows = links(self.store.link(self.visit_uid, seat.letter, seat.turn, now), entries)
             return next(row.hash for entry, _, row in rows if entry.kind == "visit_closed")
         row = self.db.execute(
-            "SELECT hash FROM log WHERE stream = ? AND kind = 'visit_closed' ORDER BY id DESC LIMIT 1",
+            f"SELECT hash FROM log WHERE {_OF_STREAM} AND kind = 'visit_closed' ORDER BY +id DESC LIMIT 1",
             (self.visit_uid,),
         ).fetchone()
         return row[0] if row else self.store.head(self.visit_uid)[1]

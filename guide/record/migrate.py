@@ -34,7 +34,7 @@ def _to_2(db: sqlite3.Connection) -> None:
         db.execute(f"DROP TABLE {table}")
     _add_tables(db, "choice", "shipment", "shipment_sample")
     _add_tables(db, "coordinator", "field_group", "digest_text")
-    _add_indexes(db, "phone_seat", "visit_open")
+    _add_indexes(db, "phone_seat", "visit_open", "visit_site")
 
 
 def _add_columns(db: sqlite3.Connection, table: str, *columns: str) -> None:

@@ -34,6 +34,7 @@ CREATE TABLE visit (
     answers TEXT NOT NULL, opened_at TEXT NOT NULL, closed_at TEXT, group_code TEXT, accepted_at TEXT
 ) STRICT;
 CREATE INDEX visit_open ON visit(word) WHERE status = 'open';
+CREATE INDEX visit_site ON visit(programme, practice, site, local_date);
 CREATE TABLE sample (
     uid TEXT PRIMARY KEY, visit TEXT NOT NULL REFERENCES visit(uid), seat TEXT NOT NULL, kind TEXT NOT NULL,
     tag TEXT, length_mm REAL, family TEXT, sure INTEGER, gloves TEXT NOT NULL, pace TEXT NOT NULL,
