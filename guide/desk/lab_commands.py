@@ -19,6 +19,7 @@ def add_lab_commands(commands: Any) -> None:
     """Adds the commands to those of the desk."""
     _add_choose(commands)
     _add_ship(commands.add_parser("ship", help="plan, pack, send and receive shipments"))
+    _add_export(commands.add_parser("export", help="tables, log and papers of visits in a folder, to hand over"))
 
 
 def _lab(args: argparse.Namespace) -> "Lab":
@@ -100,6 +101,10 @@ def _add_ship(parser: argparse.ArgumentParser) -> None:
     received.add_argument("file", type=Path, metavar="FILE", help="CSV with the column tag; also condition, remark")
     received.add_argument("--day", type=_day, metavar="DATE", help="the day it came (else today)")
     _ship_options(received, _received)
+    sheet = commands.add_parser("sheet", help="the custody record as PDF, to sign and to lay into the cooler")
+    sheet.add_argument("shipment", metavar="SHIPMENT")
+    sheet.add_argument("--to", type=Path, required=True, metavar="FILE")
+    _ship_options(sheet, _sheet)
     drop = commands.add_parser("drop", help="give up a plan; its samples are free again")
     drop.add_argument("shipment", metavar="SHIPMENT")
     _ship_options(drop, _drop)
@@ -179,3 +184,33 @@ def _drop(args: argparse.Namespace) -> int:
     from guide.desk.shipments import run_drop
 
     return run_drop(_lab(args), args.shipment, args.json)
+
+
+def _sheet(args: argparse.Namespace) -> int:
+    from guide.desk.export_papers import run_sheet
+
+    return run_sheet(_lab(args), args.shipment, args.to)
+
+
+# Export
+
+
+def _add_export(parser: argparse.ArgumentParser) -> None:
+    which = parser.add_mutually_exclusive_group(required=True)
+    which.add_argument("--visit", metavar="VISIT", help="one visit, by its code")
+    which.add_argument("--site", metavar="CODE", help="all visits of a site")
+    which.add_argument("--all", action="store_true", help="all visits, with the desk's own log")
+    parser.add_argument(
+        "--to", type=Path, required=True, metavar="DIR", help="a new folder, or one of an earlier export"
+    )
+    parser.add_argument("--practice", action="store_true", help="practice visits, and only those, marked everywhere")
+    parser.add_argument("--tables", action="store_true", help="tables and log alone, no papers")
+    record_options(parser)
+    parser.set_defaults(run=_export)
+
+
+def _export(args: argparse.Namespace) -> int:
+    from guide.desk.export import Wish, run_export
+
+    wish = Wish(args.visit, args.site, args.practice, not args.tables)
+    return run_export(_lab(args), wish, args.to, args.json)

@@ -230,9 +230,11 @@ def csv_lines(table: Table, rows: Iterable[Sequence[Any]], most: int = 400) -> I
 
 
 def sample_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:
-    """The samples of the scope's visits."""
+    """The samples of the scope's visits. Whole millimetres are told without a decimal."""
+    whole = "CAST(length_mm AS INTEGER)"
     return db.execute(
-        "SELECT code8, visit.site, local_date, seat, kind, tag, length_mm, nullif(family, 'unsure'), "
+        "SELECT code8, visit.site, local_date, seat, kind, tag, "
+        f"CASE WHEN length_mm = {whole} THEN {whole} ELSE length_mm END, nullif(family, 'unsure'), "
         "CASE sure WHEN 1 THEN 'true' WHEN 0 THEN 'false' END, sample.status, "
         "(SELECT group_concat(flag, ' ') FROM sample_flag WHERE sample_flag.sample = sample.uid), "
         "sample.opened_at, sealed_at, outer_bagged_at, iced_at, frozen_at, shipped_at, void_reason, gloves, pace, "
@@ -252,11 +254,12 @@ def visit_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:
     )
     count = "(SELECT count(*) FROM sample WHERE visit = visit.uid AND kind = 'larva' AND sample.status = '{}')"
     return db.execute(
-        "SELECT code8, visit.programme, visit.site, name, local_date, zone, lat, lon, site.permit, group_code, kit, "
+        "SELECT code8, visit.programme, visit.site, name, local_date, zone, lat, lon, site.permit, group_code, "
+        "CASE json_type(answers, '$.kit') WHEN 'text' THEN json_extract(answers, '$.kit') END, "
         f"status, opened_at, closed_at, accepted_at, target, {count.format('kept')}, {count.format('void')}, "
         f"(SELECT count(*) FROM contamination WHERE contamination.visit = visit.uid), {numbers}, "
-        "(SELECT substr(hash, 1, 8) FROM log WHERE stream = visit.uid AND kind = 'visit_closed' "
-        " ORDER BY id DESC LIMIT 1) "
+        "(SELECT substr(hash, 1, 8) FROM log WHERE origin IN (SELECT id FROM origin) AND stream = visit.uid "
+        " AND kind = 'visit_closed' ORDER BY id DESC LIMIT 1) "
         "FROM visit LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
         f"WHERE {scope.where} ORDER BY visit.id",
         scope.values,

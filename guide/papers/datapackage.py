@@ -47,7 +47,7 @@ def _resource(written: Written, table: Table | None) -> dict[str, Any]:
         "hash": f"sha256:{written.sha256}",
     }
     if table is None:
-        return resource
+        return {**resource, "type": "file"}
     return {
         **resource,
         "profile": "tabular-data-resource",
