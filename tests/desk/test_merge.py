@@ -191,8 +191,8 @@ def test_a_visit_that_went_on_in_a_copy_of_this_record_comes_back(machines, tmp_
 def test_a_changed_entry_is_refused_with_its_place_and_nothing_is_taken(laptop, desk, tmp_path):
     path = export(laptop, tmp_path / "log.jsonl")
     lines = path.read_text("utf-8").splitlines(keepends=True)
-    number = next(n for n, line in enumerate(lines) if '"length_mm": 27' in line)
-    lines[number] = lines[number].replace('"length_mm": 27', '"length_mm": 28')
+    number = next(n for n, line in enumerate(lines) if '"length_mm":27' in line)
+    lines[number] = lines[number].replace('"length_mm":27', '"length_mm":28')
     path.write_text("".join(lines), "utf-8")
     before = everything(desk)
     with pytest.raises(LogFileError, match=rf"log.jsonl:{number + 1}: entry .* was changed: its hash doesn't fit"):
