@@ -8,6 +8,7 @@ from pathlib import Path
 from guide.cli import build_parser
 from guide.flow.replies.kinds import KINDS
 from guide.flow.settings import Settings
+from guide.gateway.serve_settings import ServeSettings, TextsIn, TextsOut
 from guide.talk.words import WORDS
 
 ROOT = Path(__file__).parent.parent
@@ -40,6 +41,16 @@ def settings() -> str:
         rows.append(
             (f"`{setting.name}`", setting.metadata["doc"], shown.lower() if shown in ("True", "False") else shown)
         )
+    return table(("setting", "meaning", "if not given"), rows)
+
+
+def serve() -> str:
+    """Every setting of ``serve``, table by table, with its value where none is given."""
+    rows = []
+    for title, kind in (("", ServeSettings), ("texts_in.", TextsIn), ("texts_out.", TextsOut)):
+        for one in fields(kind):
+            default = one.default if isinstance(one.default, int | float | str) else ""
+            rows.append((f"`{title}{one.name}`", one.metadata["doc"], f"{default}"))
     return table(("setting", "meaning", "if not given"), rows)
 
 
@@ -86,7 +97,13 @@ def conversation() -> str:
 
 
 PARTS = {
-    "README.md": {"conversation": conversation, "words": words, "commands": commands, "settings": settings},
+    "README.md": {
+        "conversation": conversation,
+        "words": words,
+        "commands": commands,
+        "settings": settings,
+        "serve": serve,
+    },
     "DEVELOPERS.md": {"kinds": kinds},
 }
 
