@@ -115,7 +115,10 @@ def _flow_options(parser: argparse.ArgumentParser) -> None:
 
 def _flow_commands(parser: argparse.ArgumentParser) -> None:
     commands = parser.add_subparsers(dest="flow_command", required=True, metavar="COMMAND")
-    check = commands.add_parser("check", help="prove that every text fits one SMS and every step leads on")
+    check = commands.add_parser("check", help="prove that texts fit, steps lead on, no rule is broken")
+    check.add_argument("--deep", action="store_true", help="tell more states apart: minutes instead of seconds")
+    check.add_argument("--table", action="store_true", help="figures of every prompt: segments, words, reading grade")
+    check.add_argument("--json", action="store_true", help="the figures as JSON")
     _flow_options(check)
     check.set_defaults(run=_flow_check)
     show = commands.add_parser("show", help="print a flow: what is said, why, the answers, the ways on")
@@ -250,11 +253,9 @@ def _chat(args: argparse.Namespace) -> int:
 
 
 def _flow_check(args: argparse.Namespace) -> int:
-    from guide.flow.check import check_book
+    from guide.proof.command import check
 
-    report = check_book(read_book(args))
-    print(report.as_text())
-    return 0 if report.ok else 1
+    return check(read_book(args), args)
 
 
 def _flow_show(args: argparse.Namespace) -> None:

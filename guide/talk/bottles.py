@@ -14,6 +14,8 @@ _NAMES = {
     "water_duplicate": "duplicate",
     "sediment": "sediment",
 }
+_BEFORE_HANDS = ("order", "refused")
+"""Steps at which it is not settled yet if there is to be a bottle."""
 REMEASURE_EVERY = 10
 WARM_FREEZER_C = -15
 
@@ -92,7 +94,7 @@ def _keep(turn: Turn) -> None:
 def again(turn: Turn) -> None:
     """A new bottle from the beginning, in whichever flow was filling one."""
     for frame in turn.state.frames:
-        if frame.flow in ("water", "sediment"):
+        if frame.flow in ("water", "sediment") and frame.step not in _BEFORE_HANDS:
             frame.go(f"{frame.flow}.hands")
             frame.trail.clear()
 
@@ -106,12 +108,6 @@ def withdraw(turn: Turn, flow: str) -> None:
     if turn.answers.get(name):
         turn.answers[name] = int(turn.answers[name]) - 1
         turn.log("answer", {name: turn.answers[name]})
-
-
-def _netted(turn: Turn) -> None:
-    if not turn.answers.get("netted"):
-        turn.answers["netted"] = 1
-        turn.log("answer", {"netted": 1})
 
 
 def _bycatch(what: str) -> Callable[[Turn], None]:
@@ -159,6 +155,13 @@ def _remeasure(turn: Turn) -> SampleView | None:
     return kept[place] if place < len(kept) else None
 
 
+def _again_tag(turn: Turn) -> str:
+    """The tag that is measured again; the last one, where a FIX left none to measure while it was being asked."""
+    found = _remeasure(turn)
+    tags = [found.tag] if found else [sample.tag for sample in turn.kept()]
+    return next((tag for tag in reversed(tags) if tag), "0")
+
+
 def _note_remeasure(turn: Turn) -> None:
     sample = _remeasure(turn)
     turn.answers["remeasured"] = int(turn.answers.get("remeasured", 0)) + 1
@@ -166,6 +169,7 @@ def _note_remeasure(turn: Turn) -> None:
         data = {"first_mm": sample.length_mm, "second_mm": turn.value}
         turn.log("remeasured", data, sample_uid=sample.uid)
     turn.log("answer", {"remeasured": turn.answers["remeasured"]})
+    turn.state.base.trail.clear()
 
 
 # The freezer
@@ -214,7 +218,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "seal_bottle": _seal,
     "keep_bottle": _keep,
     "say_window": lambda turn: turn.lead(turn.phrase("window")),
-    "note_netted": _netted,
+    "note_netted": samples.note_netted,
     "note_fish": _bycatch("fish"),
     "note_mussel": _bycatch("mussel"),
     "note_snail": _bycatch("snail"),
@@ -233,5 +237,5 @@ BLANKS: Mapping[str, Blank] = {
     "preserve_by": Blank(_preserve_by, 17),
     "preserve_h": Blank(lambda turn: str(turn.settings.preserve_h), 3, "digits"),
     "window_day": Blank(lambda turn: _local(turn, 24 * turn.settings.window_days)[:10], 10),
-    "again_tag": Blank(lambda turn: (found.tag or "?") if (found := _remeasure(turn)) else "?", 8, "digits"),
+    "again_tag": Blank(_again_tag, 8, "digits"),
 }

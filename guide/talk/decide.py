@@ -124,7 +124,7 @@ def finish(turn: Turn) -> Decision:
 
 def _understand(turn: Turn) -> None:
     word = find_word(turn.text)
-    if turn.visit.status == "closed" and turn.step.kind != REST and turn.state.base.flow not in AFTER_CLOSE:
+    if turn.visit.status == "closed" and turn.step.kind != REST and _is_at_work(turn):
         _closed_by_another(turn)
     elif word is not None:
         word.act(turn, word.rest)
@@ -150,6 +150,11 @@ def _understand(turn: Turn) -> None:
             next_larva(turn)
     else:
         _read(turn)
+
+
+def _is_at_work(turn: Turn) -> bool:
+    """Before closing; a pair that waits for the safety questions waits no longer when the visit is over."""
+    return turn.state.base.flow not in AFTER_CLOSE or turn.state.base.state == "pairs.wait"
 
 
 def _read(turn: Turn) -> None:
@@ -184,6 +189,7 @@ def _says(turn: Turn, wanted: bool) -> bool:
 def _gate_passed_elsewhere(turn: Turn) -> bool:
     """The leader answered the safety questions while this pair was still at them."""
     state, passed = turn.state, turn.answers.get("gate") == "safety"
+    passed = passed and "left_early" not in state.base.facts
     return passed and state.top is state.base and state.base.flow == "safety" and turn.seat.role == "pair"
 
 

@@ -236,6 +236,8 @@ def _third_bag(turn: Turn) -> None:
     sample = _slip_sample(turn)
     if sample is not None:
         samples.flag(turn, sample, "third_bag")
+    if turn.sample() is not None and not sealed(turn):
+        _go_on_at(turn, "larva.look")
 
 
 def _go_on_at(turn: Turn, state: str) -> None:
@@ -249,9 +251,20 @@ def _go_on_at(turn: Turn, state: str) -> None:
 # Danger
 
 
+def _end_slips(turn: Turn) -> None:
+    """Slips that danger cut short: what is not asked any more stands in the record as such."""
+    for frame in turn.state.frames:
+        if frame.flow == "oops" and "slip" in frame.slots:
+            for slip in (*frame.slots.get("earlier", []), frame.slots["slip"]):
+                data = {"slip": slip, "touched": "not asked", "remedy": "danger"}
+                turn.log("remedy", data, sample_uid=turn.state.base.sample)
+
+
 def _void_open_bag(turn: Turn) -> None:
     sample = turn.sample()
     if sample is not None and not sealed(turn):
+        if turn.state.base.flow == "larva":
+            _end_slips(turn)
         samples.void(turn, sample, "danger")
         if number(turn, "out_count") >= number(turn, "people"):
             turn.lead(turn.phrase("open_bag_void"))
@@ -273,6 +286,9 @@ def _all_well(turn: Turn) -> None:
 def _close_early(turn: Turn) -> None:
     """From danger straight to closing: the partial visit is closed like any other."""
     turn.log("close_early")
+    _end_slips(turn)
+    facts = [fact for fact in turn.state.base.facts if fact != "safety"]
+    turn.state.base.facts = [*facts, "left_early"]  # back only past the gate, and by questions of its own
     sample = turn.sample()
     if sample is not None:
         samples.void(turn, sample, "danger")
@@ -295,6 +311,7 @@ def _all_out(turn: Turn) -> None:
 def _back_out(turn: Turn) -> None:
     """More larvae are wanted: people go to the water again, and silence is asked about again."""
     turn.log("back_out")
+    turn.state.base.trail.clear()
     turn.state.base.facts = [fact for fact in turn.state.base.facts if fact != "dry"]
 
 

@@ -105,4 +105,6 @@ def _take(turn: Turn, frame: Frame, branch: Branch) -> None:
 def enter(turn: Turn, flow: str) -> None:
     """Goes into a called flow on a frame of its own."""
     called = turn.book.flows[flow]
+    if flow == "storm":  # one wait is enough: it starts anew, on top
+        turn.state.frames = [frame for frame in turn.state.frames if frame.flow != flow]
     turn.state.frames.append(Frame(called.name, called.first, since=turn.seat.turn))

@@ -117,10 +117,18 @@ def let_go_of(turn: Turn) -> None:
         turn.state.pace, turn.state.pace_next = turn.state.pace_next, None
 
 
+def note_netted(turn: Turn) -> None:
+    """The bottom is stirred from the first netting on."""
+    if not turn.answers.get("netted"):
+        turn.answers["netted"] = 1
+        turn.log("answer", {"netted": 1})
+
+
 def report(turn: Turn, given: dict[str, Any], flags: tuple[str, ...] = ()) -> SampleView:
     """A whole sample told in one text. What was not asked is stored as not asked."""
     base = turn.state.base
     in_hand, facts, slots, trail = base.sample, list(base.facts), dict(base.slots), list(base.trail)
+    note_netted(turn)
     if len(turn.kept()) >= turn.target:
         flags = (*flags, "over_target")
     sample = note(turn, open_sample(turn, observed=False), given, flags)

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from typing import Any
 
 MOST_FRAMES = 5
-"""The visit, a flow it called, an oops, danger, and the storm that danger may call. OOPS leaves room for that one."""
+"""The visit, a flow it called, an oops, danger, and the storm that danger may call: each of them once."""
 MOST_QUEUED = 8
 PACES = ("coach", "steady", "brisk")
 _as_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode

@@ -9,7 +9,7 @@ from guide.talk import bottles
 from guide.talk.daylight import forecast
 from guide.talk.fix import fix
 from guide.talk.moves import accept, advance, enter, next_larva
-from guide.talk.state import MOST_FRAMES, PACES
+from guide.talk.state import PACES
 from guide.talk.turn import Turn
 
 
@@ -170,17 +170,19 @@ def set_pace(turn: Turn, pace: str) -> None:
 
 
 def _oops(turn: Turn, rest: str) -> None:
-    turn.state.ask, turn.state.paused = None, False
-    if turn.state.top.flow != "oops":
-        if not _room(turn):
-            return
+    state = turn.state
+    state.ask, state.paused = None, False
+    flows = [frame.flow for frame in state.frames]
+    if "oops" not in flows:
         enter(turn, "oops")
     else:
-        slots = turn.state.top.slots
-        earlier = [*slots.get("earlier", []), *([slots["slip"]] if "slip" in slots else [])]
-        turn.state.top.go("oops.what")
-        slots.clear()
-        slots["earlier"] = earlier
+        again = state.frames.pop(flows.index("oops"))  # one more thing about the same slip: an event, not a frame
+        earlier = [*again.slots.get("earlier", []), *([again.slots["slip"]] if "slip" in again.slots else [])]
+        again.go("oops.what")
+        again.slots.clear()
+        again.trail.clear()
+        again.slots["earlier"] = earlier
+        state.frames.append(again)
     _start_with_words(turn, rest)
 
 
@@ -213,19 +215,13 @@ def call_danger(turn: Turn, rest: str) -> None:
     turn.tell_others(turn.phrase("danger_news"))
     flows = [frame.flow for frame in turn.state.frames]
     if "danger" in flows:
-        del turn.state.frames[flows.index("danger") + 1 :]
-        turn.state.top.go("danger.out")
+        again = turn.state.frames.pop(flows.index("danger"))  # a storm or an oops above it waits beneath
+        again.go("danger.out")
+        again.trail.clear()
+        turn.state.frames.append(again)
     else:
         enter(turn, "danger")
     turn.ask_again()
-
-
-def _room(turn: Turn) -> bool:
-    if len(turn.state.frames) < MOST_FRAMES - 1:
-        return True
-    turn.lead(turn.phrase("one_at_a_time"))
-    turn.ask_again()
-    return False
 
 
 def _start_with_words(turn: Turn, rest: str) -> None:

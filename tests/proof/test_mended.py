@@ -76,11 +76,25 @@ def test_a_leader_who_wants_more_larvae_nets_none(pond):
     assert pond.step("+300") == "lead.menu"
 
 
-def test_danger_with_everything_open_leaves_room_for_a_storm(pond):
+def test_oops_works_even_in_a_storm_that_danger_called_in_an_oops(pond):
     pond.until("larva.measure")
     pond.converse("27", "key", "oops", "danger", "3", "thunder", "oops")
+    assert pond.step() == "oops.what"
+    pond.converse("glove", "n", "ok")
     assert pond.step() == "storm.shelter"
     pond.whole()
+
+
+def test_a_pair_that_waits_for_the_gate_is_told_when_the_visit_is_closed(pond):
+    pond.until("arrive.kit")
+    ((word,),) = pond.rows("SELECT word FROM visit")
+    pond.text(f"join {word} leader", "+300")
+    pond.text(f"join {word}", "+200")
+    for words in ("close", "y", "0", "ok"):
+        pond.text(words, "+300")
+    pond.until("close.end", "+300")
+    pond.text("ok", "+200")
+    assert pond.step("+200") == "close.end"
 
 
 def test_an_hour_before_sunset_no_pace_is_claimed_that_nobody_knows(pond):
@@ -94,3 +108,61 @@ def test_a_visit_closed_before_a_kit_was_named_asks_nothing_of_a_kit_without_a_n
     pond.converse("hello", "danger", "0", "leave")
     pond.until("close.end")
     assert "Kit used before other water" in pond.last["+100"][-1].text
+
+
+def test_danger_in_a_storm_does_not_cut_the_wait_short(pond):
+    pond.until("larva.look")
+    pond.converse("danger", "3", "thunder", "danger", "3", "other", "stay")
+    assert pond.step() == "storm.shelter"
+
+
+def test_danger_in_an_oops_that_danger_called_leaves_no_slip_open(pond):
+    pond.until("larva.bag")
+    pond.converse("oops", "glove", "danger", "oops", "spoon", "danger", "3", "other", "stay")
+    assert pond.step() == "larva.look"
+    assert pond.rows("SELECT what, remedy FROM contamination") == [("GLOVE", "danger"), ("SPOON", "danger")]
+    assert pond.rows("SELECT count(*) FROM contamination WHERE remedy IS NULL") == [(0,)]
+
+
+def test_who_left_in_danger_comes_back_through_the_safety_questions(pond):
+    pond.until("larva.look")
+    pond.converse("danger", "3", "leave", "ok", "3", "more")
+    assert pond.step() == "arrive.site"
+    pond.converse("1", "y", "sunny", "3", "0", "n")
+    assert pond.step() == "safety.in_water"
+
+
+def test_more_before_any_netting_asks_what_is_short_first(pond):
+    pond.until("kit.near")
+    pond.converse("danger", "3", "other", "pack", "3", "more")
+    assert pond.step() == "arrive.site"
+
+
+def test_back_after_more_does_not_skip_counting_heads_again(pond):
+    pond.until("larva.look")
+    pond.converse("pack", "3", "more", "back")
+    assert pond.step() == "net.spot"
+
+
+def test_cold_water_stays_cold_when_the_thermometer_is_unknown_after_all(pond):
+    pond.until("safety.temperature")
+    pond.converse("8 C", "back", "unknown")
+    assert pond.step() == "safety.cold"
+
+
+def test_larvae_told_before_any_netting_mean_that_there_was_some(pond):
+    pond.until("net.spot")
+    pond.text("27 darner 01402; 31 skimmer 01415")
+    assert pond.rows("SELECT json_extract(answers, '$.netted') FROM visit") == [(1,)]
+
+
+def test_a_slip_before_late_water_was_agreed_asks_for_no_bottle(pond):
+    pond.until("larva.look")
+    pond.converse("move", "water", "oops", "glove", "unsure", "ok")
+    assert pond.step() == "water.order"
+
+
+def test_after_a_third_bag_on_another_larva_gloves_are_rinsed_again(pond):
+    pond.until("larva.bag")
+    pond.converse("27 darner 01402; 31 skimmer 01415", "oops", "torn", "01402", "dry", "ok")
+    assert pond.step() == "larva.look"
