@@ -44,7 +44,7 @@ def passed_on(words: str) -> str:
 
 def concerns_coordinators(entry: Entry) -> bool:
     """Whether coordinators hear of an entry."""
-    return entry.kind in _NEWS or (entry.kind == "answer" and entry.step.startswith("danger."))
+    return entry.kind in (*_NEWS, "reminder") or (entry.kind == "answer" and entry.step.startswith("danger."))
 
 
 def news_of(draft: Turn, entries: Sequence[Entry]) -> list[str]:
@@ -57,6 +57,8 @@ def news_of(draft: Turn, entries: Sequence[Entry]) -> list[str]:
 def _said_of(draft: Turn, entry: Entry) -> str:
     if entry.kind in _NEWS:
         return draft.phrase(_NEWS[entry.kind])
+    if entry.kind == "reminder":
+        return draft.phrase(f"timer.{entry.data['reminder']}")
     if not concerns_coordinators(entry):
         return ""
     counted = [name for name in _COUNTED if name in entry.data]

@@ -5,6 +5,7 @@ from datetime import date, timedelta
 
 from guide.flow.registry import Blank
 from guide.talk import samples
+from guide.talk.lab import remind_of_water
 from guide.talk.snapshot import SampleView
 from guide.talk.turn import Turn
 
@@ -88,6 +89,7 @@ def _keep(turn: Turn) -> None:
     sample = turn.sample()
     if sample is not None:
         samples.keep(turn, sample)
+        remind_of_water(turn, sample)
         turn.state.top.trail.clear()
 
 

@@ -6,6 +6,7 @@ from functools import partial
 from guide.field.families import FAMILIES
 from guide.talk import bottles, daylight, gear, plan, samples
 from guide.talk.conditions import number, own_kept, sealed
+from guide.talk.lab import remind_to_ship
 from guide.talk.snapshot import SampleView
 from guide.talk.summary import short_name
 from guide.talk.turn import Turn
@@ -324,6 +325,7 @@ def _flag_bags(turn: Turn) -> None:
 
 def _close_visit(turn: Turn) -> None:
     turn.log("visit_closed", {"kept": len(turn.kept())})
+    remind_to_ship(turn)
     turn.state.base.trail.clear()
     turn.stop_timer("spot")
     if turn.answers.get("out_count") is not None:

@@ -99,6 +99,16 @@ def _home_alarm(turn: Turn) -> None:
         turn.tell_others(turn.phrase("timer.home_alarm"))
 
 
+def _reminder(name: str) -> Callable[[Turn], None]:
+    """A reminder on the way to the lab, told to the seat and to the coordinators."""
+
+    def remind(turn: Turn) -> None:
+        turn.log("reminder", {"reminder": name})
+        turn.lead(turn.phrase(f"timer.{name}"))
+
+    return remind
+
+
 _TIMERS: dict[str, Callable[[Turn], None]] = {
     "spot": _spot,
     "thunder": _thunder,
@@ -110,4 +120,6 @@ _TIMERS: dict[str, Callable[[Turn], None]] = {
     "check_in_alarm": _check_in_alarm,
     "home": _home,
     "home_alarm": _home_alarm,
+    "holding": _reminder("holding"),
+    "ship_day": _reminder("ship_day"),
 }

@@ -1,0 +1,62 @@
+"""Reminders on the way to the lab: holding time of water, and the next good day to ship; in practice none."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import pytest
+
+from guide.flow.model import FlowBook
+from tests.conftest import Field
+
+COORDINATOR = "+900"
+CLOSE = "close.home"
+
+
+@pytest.fixture
+def real(open_field: Callable[..., Field], book: FlowBook) -> Field:
+    """A programme whose visits are real, with a coordinator; the lab is shut on the first Tuesday after."""
+    settings = replace(book.settings, practice=False, water_bottles=1, lab_closed=("2026-07-07",))
+    field = open_field(flow_book=replace(book, settings=settings))
+    field.exchange._talks[book.hash] = field.exchange._talk(book.hash)._replace(book=replace(book, settings=settings))
+    with field.exchange.store.transaction():
+        phone = field.exchange.store.phone(COORDINATOR)
+    field.db.execute("INSERT INTO coordinator (programme, name, phone) VALUES ('tarrow', 'Duty', ?)", (phone.id,))
+    return field
+
+
+def _timers(field: Field) -> dict[str, datetime]:
+    return dict(field.exchange.store.running_timers("+100"))
+
+
+def test_the_first_bottle_begins_the_wait_for_its_holding_time(real: Field) -> None:
+    real.until("net.spot")
+    due = _timers(real)["holding"]
+    taken = datetime.fromisoformat(
+        real.rows("SELECT opened_at FROM sample WHERE kind LIKE 'water%' ORDER BY rowid")[0][0]
+    )
+    assert timedelta(hours=35) < due - taken < timedelta(hours=37)
+
+
+def test_seat_and_coordinators_hear_that_the_hours_run_out(real: Field) -> None:
+    real.until("net.spot")
+    real.wait(48 * 60)
+    assert any("12 hours are left" in out.text for out in real.last["+100"])
+    assert any("12 hours are left" in out.text for out in real.last[COORDINATOR])
+    real.whole()
+
+
+def test_after_the_close_the_morning_of_the_next_good_day_is_said(real: Field) -> None:
+    real.until("larva.look")
+    real.until("close.end")
+    due = _timers(real)["ship_day"]
+    assert real.now.date().isoformat() == "2026-07-04", "a Saturday; a cooler of Monday would find the lab shut"
+    assert due.astimezone(UTC) == datetime(2026, 7, 7, 7, 0, tzinfo=UTC)
+    real.wait(5 * 24 * 60)
+    assert any("a good day to hand the cooler over" in out.text for out in real.last[COORDINATOR])
+    real.whole()
+
+
+def test_practice_reminds_nobody(pond: Field) -> None:
+    pond.until("close.end")
+    assert not {"holding", "ship_day"} & _timers(pond).keys()
