@@ -5,7 +5,7 @@ ratio to the shell, and the most memory of each process; a tenth of the entries 
 """
 
 import argparse
-import os
+import re
 import statistics
 import subprocess
 import sys
@@ -91,12 +91,15 @@ def shell(record: Path, *queries: tuple[str, Path]) -> list[str]:
 
 
 def run(words: list[str]) -> tuple[float, float]:
-    """Seconds and megabytes of a process."""
-    begun = time.perf_counter()
+    """Seconds, and megabytes held at most, of a process (``ru_maxrss`` would count what its parent held)."""
+    begun, most = time.perf_counter(), 0
     process = subprocess.Popen(words, stdout=subprocess.DEVNULL)
-    _, status, used = os.wait4(process.pid, 0)
-    assert status == 0, words
-    return time.perf_counter() - begun, used.ru_maxrss / 1024
+    while process.poll() is None:
+        if found := re.search(r"VmHWM:\s+(\d+)", Path(f"/proc/{process.pid}/status").read_text()):
+            most = max(most, int(found[1]))
+        time.sleep(0.01)
+    assert process.returncode == 0, words
+    return time.perf_counter() - begun, most / 1024
 
 
 def measure(record: Path, folder: Path, rounds: int) -> None:
