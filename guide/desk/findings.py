@@ -131,7 +131,9 @@ def families_are_large_enough(visit: Visit) -> Iterator[Finding]:
     counts = Counter(larva.family for larva in visit.larvae if larva.family not in (None, UNSURE))
     for larva in visit.larvae:
         if larva.family and 0 < counts[larva.family] < least:
-            what = f"{larva.called} is one of only {counts[larva.family]} {everyday(larva.family)}, {least} are needed"
+            few = counts[larva.family]
+            which = "the only" if few == 1 else f"one of only {few}"
+            what = f"{larva.called} is {which} {everyday(larva.family)}, {least} are needed"
             fix = f"none if it was named right, it stays at home; else {fix_command(visit, larva, 'family FAMILY')}"
             yield Finding("singleton", False, what, _refs(visit.told(larva, "family")), fix)
 

@@ -55,13 +55,19 @@ def _lines(choice: SiteChoice) -> list[str]:
     asked = f"at most {wishes.most}, {wishes.minimum_mm:g} mm or longer, families of {wishes.family_min} or more"
     lines = [f"{choice.site.name}: {asked}"]
     if chosen:
-        lines += ["", f"{len(chosen)} go to the lab:", *table([_row(larva) for larva in chosen]), _sum(chosen)]
+        go = f"{_count(chosen, 'goes', 'go')} to the lab:"
+        lines += ["", go, *table([_row(larva) for larva in chosen]), _sum(chosen)]
     else:
         lines += ["", "None can go to the lab." if choice.left_out else "No larva of a real, closed visit waits."]
     if choice.left_out:
         rows = [_row(larva) | {"why": REASONS[reason]} for larva, reason in choice.left_out.items()]
-        lines += ["", f"{len(rows)} stay:", *table(rows)]
+        lines += ["", f"{_count(rows, 'stays', 'stay')}:", *table(rows)]
     return [*lines, "", *(f"{note[0].upper()}{note[1:]}." for note in choice.notes)]
+
+
+def _count(larvae: Sequence[Any], one: str, more: str) -> str:
+    """How many, with the verb that fits."""
+    return f"{len(larvae)} {one if len(larvae) == 1 else more}"
 
 
 def _sum(chosen: Sequence[Larva]) -> str:

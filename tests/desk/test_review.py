@@ -79,7 +79,7 @@ SAMPLES = {
     "still_open": ({"status": "open"}, "larva s1 was opened and never finished"),
     "no_length": ({"length_mm": None}, "larva 01402 has no length"),
     "no_family": ({"family": None, "sure": None}, "larva 01402 has no family"),
-    "singleton": ({"family": "Gomphidae"}, "01402 is one of only 1 clubtail, 2 are needed"),
+    "singleton": ({"family": "Gomphidae"}, "01402 is the only clubtail, 2 are needed"),
     "under_size": ({"length_mm": 12.5}, "01402 is 12.5 mm, shorter than 13 mm"),
     "flagged": ({"flags": ("third_bag",)}, "01402 is flagged: third bag"),
     "void": ({"status": "void", "void_reason": "slip"}, "01402 is void: slip"),
