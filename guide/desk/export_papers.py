@@ -15,7 +15,7 @@ from guide.desk.shipments import Shipment, find_shipment, items_of, shipments
 from guide.desk.usual import Usual, read_usual
 from guide.desk.visits import Sample, load_visit
 from guide.papers.csv_tables import Scope
-from guide.papers.custody_record import Custody, Held, custody_record
+from guide.papers.custody_record import TO_THE_LAB, Custody, Held, custody_record
 from guide.papers.datapackage import Written
 from guide.papers.field_sheet import field_sheet
 from guide.papers.sheet_base import write_new
@@ -129,7 +129,8 @@ def shipment_custody(lab: Lab, shipment: Shipment) -> Custody:
     ]
     about = f"The samples of shipment {shipment.code}. One copy in a dry bag inside each lid, one stays."
     day = shipment.sent_on or shipment.day
-    return Custody(lab.settings.name, f"Shipment {shipment.code}", about, day, facts_above, held, heads)
+    title, steps = f"Shipment {shipment.code}", TO_THE_LAB
+    return Custody(lab.settings.name, title, about, day, facts_above, held, heads, hand_overs=steps)
 
 
 def _held(facts: VisitFacts, sample: Sample) -> Held:

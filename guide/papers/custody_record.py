@@ -9,14 +9,10 @@ from dataclasses import dataclass
 from guide.field.dry_ice import CAUTION
 from guide.papers.page import Cells, Head, Paper
 
-HAND_OVERS = (
-    "the group to who drives",
-    "who drives to the freezer",
-    "the freezer to who packs",
-    "who packs to the carrier",
-    "the carrier to the lab",
-    "",
-)
+TO_THE_LAB = ("the freezer to who packs", "who packs to the carrier", "the carrier to the lab", "")
+FROM_THE_BANK = ("the group to who drives", "who drives to the freezer", *TO_THE_LAB)
+"""Who hands over to whom, each a line to sign; the last is for what nobody foresaw."""
+
 CAUTIONS = (
     f"Dry ice: {CAUTION}",
     "Inner bags stay shut. Water stays on wet ice and never freezes; larvae stay frozen. Thawed, warm, torn or wet: "
@@ -53,6 +49,7 @@ class Custody:
     heads: Sequence[tuple[str, str]]
     practice: bool = False
     left_out: str = ""
+    hand_overs: Sequence[str] = FROM_THE_BANK
 
 
 def custody_record(custody: Custody) -> bytes:
@@ -102,9 +99,9 @@ def custody_record(custody: Custody) -> bytes:
         "condition, C",
         "seal no.",
     )
-    paper.grid(form, (30, 46, 46, 22, 28, 18), [(words, "", "", "", "", "") for words in HAND_OVERS], 13)
+    paper.grid(form, (30, 46, 46, 22, 28, 18), [(words, "", "", "", "", "") for words in custody.hand_overs], 11.5)
+    paper.caution(CAUTIONS)
     if len(custody.heads) > 1:
         paper.heading("The logs behind it")
         paper.listing(("visit", "last hash of its log"), (30, 160), [Cells(one) for one in custody.heads])
-    paper.caution(CAUTIONS)
     return bytes(paper.output())

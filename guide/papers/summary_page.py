@@ -183,9 +183,17 @@ def _timeline(facts: VisitFacts) -> str:
         own = [one for one in happenings if one.seat == seat]
         marks = [Happening((one.at - begin).total_seconds() / 60, one.sort, one.words) for one in own]
         rows.append((f"pair {seat}", marks))
-    ticks = [begin + timedelta(minutes=minutes * n / 5) for n in range(6)]
-    labels = [f"{tick.astimezone(ZoneInfo(facts.place.zone)):%H:%M}" for tick in ticks]
-    return timeline(rows, facts.clock(begin), minutes, labels)
+    return timeline(rows, minutes, _ticks(begin, minutes, facts.place.zone))
+
+
+def _ticks(begin: datetime, minutes: float, zone: str) -> list[tuple[float, str]]:
+    """Round times of day at the site, at most eight of them."""
+    local = begin.astimezone(ZoneInfo(zone))
+    step = next((step for step in (5, 10, 15, 30, 60, 120, 240, 720) if minutes / step < 8), 1440)
+    first = -(local.hour * 60 + local.minute + local.second / 60) % step
+    count = int((minutes - first) // step) + 1
+    moments = [first + n * step for n in range(max(count, 0))]
+    return [(minute, f"{begin.astimezone(ZoneInfo(zone)) + timedelta(minutes=minute):%H:%M}") for minute in moments]
 
 
 @dataclass(frozen=True)

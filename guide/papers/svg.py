@@ -79,22 +79,22 @@ def _dot(x: float, y: float, dot: Dot) -> str:
     return f"<g>{title}<circle cx='{x:.1f}' cy='{y:.1f}' r='4.6' fill='{fill}' stroke='{ring}' stroke-width='2'/></g>"
 
 
-def timeline(rows: Sequence[tuple[str, Sequence[Happening]]], begin: str, minutes: float, labels: Sequence[str]) -> str:
-    """A line a pair; what it kept stands on the line, slips and voids below it. ``labels`` are clock times, evenly."""
+def timeline(
+    rows: Sequence[tuple[str, Sequence[Happening]]], minutes: float, ticks: Sequence[tuple[float, str]]
+) -> str:
+    """A line a pair: what it kept on the line, slips and voids below it. ``ticks`` are minutes with clock times."""
     left, width, row = 70, 760, 54
     tall, span = 14 + row * len(rows) + 24, max(minutes, 1)
     scale = (width - left - 20) / span
     parts = []
-    for place, label in enumerate(labels):
-        x = left + place * (width - left - 20) / max(len(labels) - 1, 1)
+    for minute, label in ticks:
+        x = left + minute * scale
         parts += [_line(x, 8, x, tall - 20, LINE), _text(x, tall - 5, label, "middle", SOFT)]
     for place, (pair, happenings) in enumerate(rows):
         base = 14 + row * place + 26
         parts += [_line(left, base, width - 20, base, INK), _text(left - 12, base + 5, pair, "end", INK, 15)]
         parts += [_mark(left + one.minute * scale, base, one) for one in happenings]
-    return _svg(
-        width, tall, f"Timeline from {begin}", "A line a pair; each mark is a sample or a slip at its time.", parts
-    )
+    return _svg(width, tall, "Timeline", "A line a pair; each mark is a sample or a slip at its time.", parts)
 
 
 def _mark(x: float, base: float, one: Happening) -> str:
