@@ -91,6 +91,13 @@ class Exchange:
             keep_book(db, self.book)
             keep_programme(self.store, settings, now)
 
+    def renew(self, fresh_book: Callable[[], FlowBook | None], now: datetime) -> None:
+        """Visits from now on begin with a book that the desk has loaded since, if there is one."""
+        book = fresh_book()
+        if book is not None:
+            self.book = book
+            self.set_up(now)
+
     # Texts
 
     def receive(self, text: TextIn, now: datetime) -> list[TextOut]:

@@ -19,6 +19,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from guide.errors import WadelineError
+from guide.flow.model import FlowBook
 from guide.gateway.exchange import Exchange, TextIn
 from guide.gateway.modem_files import (
     HalfWrittenError,
@@ -33,7 +34,7 @@ from guide.gateway.modem_files import (
 from guide.gateway.numbers import number_of
 from guide.gateway.outbox import Waiting
 from guide.gateway.sender import Handed
-from guide.gateway.serve import bound, build, run_until_told, utc_now
+from guide.gateway.serve import bound, build, run_until_told, utc_now, watch_programme
 from guide.gateway.serve_settings import ServeSettings
 from guide.record.store import Store
 
@@ -53,7 +54,9 @@ KEEP_DAYS = 7
 """What the daemon has sent, or couldn't, is kept so long to be looked at."""
 
 
-def serve_modem(settings: ServeSettings, exchange: Exchange, folder: Path) -> int:
+def serve_modem(
+    settings: ServeSettings, exchange: Exchange, folder: Path, fresh_book: Callable[[], FlowBook | None]
+) -> int:
     """Serves until SIGTERM or SIGINT, then ends cleanly; returns the exit code."""
     lacks = [name for name in FOLDERS if not (folder / name).is_dir()]
     if lacks:
@@ -67,9 +70,12 @@ def serve_modem(settings: ServeSettings, exchange: Exchange, folder: Path) -> in
     inbox = ModemInbox(folder, parts.writer.take, utc_now, settings.region)
     socket = bound(settings.health, "health")
     said = f"texts come and go through {folder}, health is on {settings.health}"
-    return run_until_told(
-        parts, parts.health.app, [socket], said, [inbox.run, lambda: keep_tidy(folder, exchange.store)]
-    )
+    beside = [
+        inbox.run,
+        lambda: keep_tidy(folder, exchange.store),
+        lambda: watch_programme(exchange, fresh_book),
+    ]
+    return run_until_told(parts, parts.health.app, [socket], said, beside)
 
 
 # Texts in

@@ -6,6 +6,7 @@ import errno
 import logging
 import signal
 import socket
+import sqlite3
 import sys
 from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from dataclasses import dataclass
@@ -17,6 +18,7 @@ import uvicorn
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from guide.errors import WadelineError
+from guide.flow.model import FlowBook
 from guide.gateway.exchange import Exchange
 from guide.gateway.health import Health
 from guide.gateway.http_in import TextsInApp
@@ -88,6 +90,16 @@ async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
         await asyncio.sleep(min(max(wait_s, 0.05), _LONGEST_SLEEP_S))
 
 
+async def watch_programme(exchange: Exchange, fresh_book: Callable[[], FlowBook | None]) -> None:
+    """New visits begin with what the desk loads while this runs."""
+    while True:
+        await asyncio.sleep(_LONGEST_SLEEP_S)
+        try:
+            exchange.renew(fresh_book, utc_now())
+        except (WadelineError, sqlite3.Error) as error:
+            log.error("the programme that the desk loaded can't be used yet: %s", error)
+
+
 @contextlib.asynccontextmanager
 async def running(
     parts: Parts, clock: Callable[[], datetime], beside: Sequence[Callable[[], Beside]] = ()
@@ -115,7 +127,7 @@ def two_ports(texts: ASGIApp, health: ASGIApp, health_port: int) -> ASGIApp:
     return app
 
 
-def serve_http(settings: ServeSettings, exchange: Exchange) -> int:
+def serve_http(settings: ServeSettings, exchange: Exchange, fresh_book: Callable[[], FlowBook | None]) -> int:
     """Serves until SIGTERM or SIGINT, then ends cleanly; returns the exit code."""
     carrier = http_carrier(settings)
     parts = build(settings, exchange, carrier, utc_now)
@@ -123,7 +135,8 @@ def serve_http(settings: ServeSettings, exchange: Exchange) -> int:
         raise WadelineError("[texts_in] is missing: where do texts come from?")
     sockets = [bound(settings.listen, "listen"), bound(settings.health, "health")]
     app = two_ports(parts.texts_in.app, parts.health.app, sockets[1].getsockname()[1])
-    return run_until_told(parts, app, sockets, f"texts come to {settings.listen}, health is on {settings.health}")
+    said = f"texts come to {settings.listen}, health is on {settings.health}"
+    return run_until_told(parts, app, sockets, said, [lambda: watch_programme(exchange, fresh_book)])
 
 
 def run_until_told(

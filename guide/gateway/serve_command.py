@@ -1,6 +1,7 @@
 """The command ``wadeline serve``: over HTTP with a settings file, or over a modem's folder."""
 
 import argparse
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -9,6 +10,10 @@ from guide.gateway.serve_settings import ServeSettings, read_serve_settings
 
 if TYPE_CHECKING:
     from guide.gateway.serve_check import Checked
+
+if TYPE_CHECKING:
+    from guide.flow.model import FlowBook
+    from guide.gateway.exchange import Exchange
 
 
 def serve_options(parser: argparse.ArgumentParser) -> None:
@@ -36,13 +41,33 @@ def run_serve(args: argparse.Namespace) -> int:
 
     where = argparse.Namespace(db=settings.record, programme=settings.programme, flows=settings.flows, seed=None)
     exchange = open_exchange(where, door=Door(settings.door))
+    fresh_book = _fresh_book(where, exchange)
     if args.modem:
         from guide.gateway.modem import serve_modem
 
-        return serve_modem(settings, exchange, args.modem)
+        return serve_modem(settings, exchange, args.modem, fresh_book)
     from guide.gateway.serve import serve_http
 
-    return serve_http(settings, exchange)
+    return serve_http(settings, exchange, fresh_book)
+
+
+def _fresh_book(where: argparse.Namespace, exchange: "Exchange") -> Callable[[], "FlowBook | None"]:
+    """Gives the book anew when the desk has loaded a programme or sites; a programme file of the settings stays."""
+    from guide.cli import read_book
+    from guide.record.programme import loaded_at
+
+    db = exchange.store.db
+    seen = loaded_at(db)
+
+    def fresh_book() -> "FlowBook | None":
+        nonlocal seen
+        at = loaded_at(db)
+        if where.programme is not None or at == seen:
+            return None
+        seen = at
+        return read_book(where, db)
+
+    return fresh_book
 
 
 def _settings(args: argparse.Namespace) -> ServeSettings:

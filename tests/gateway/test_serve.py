@@ -1,5 +1,6 @@
 """``wadeline serve`` as its operator meets it: the check in words, the unit, health, and a clean end."""
 
+import argparse
 import json
 import os
 import queue
@@ -12,13 +13,18 @@ import urllib.error
 import urllib.request
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 from urllib.parse import parse_qs, urlencode
 
 import pytest
 
+from guide.cli import open_exchange
 from guide.errors import SettingsError
+from guide.flow.load import shipped_flows
+from guide.gateway.exchange import TextIn
+from guide.gateway.serve_command import _fresh_book
 from guide.gateway.serve_settings import read_serve_settings
 from guide.record.open import open_record
 from guide.record.verify import verify
@@ -241,3 +247,32 @@ def test_a_port_that_is_taken_is_one_sentence(office: Office) -> None:
     assert done.returncode == 2
     assert done.stderr.count("\n") == 1
     assert "another program listens there already" in done.stderr
+
+
+def test_new_visits_begin_with_what_the_desk_loads_while_it_serves(tmp_path: Path) -> None:
+    record = tmp_path / "record.db"
+    where = argparse.Namespace(db=record, programme=None, flows=None, seed=1)
+    exchange = open_exchange(where)
+    fresh_book = _fresh_book(where, exchange)
+    now = datetime(2026, 7, 4, 9, 0, tzinfo=UTC)
+    exchange.renew(fresh_book, now)
+    assert exchange.book.settings.name == "Tarrow Basin Lakes Circle"
+    programme = (shipped_flows() / "programme.toml").read_text().replace("Tarrow Basin Lakes", "Tarrow Upper Lakes")
+    (tmp_path / "upper.toml").write_text(programme)
+    command = [
+        sys.executable,
+        "-m",
+        "guide.cli",
+        "desk",
+        "programme",
+        str(tmp_path / "upper.toml"),
+        "--db",
+        str(record),
+    ]
+    subprocess.run(command, check=True, capture_output=True)
+    exchange.renew(fresh_book, now)
+    assert exchange.book.settings.name == "Tarrow Upper Lakes Circle"
+    exchange.receive(TextIn("+447700900101", "hello"), now)
+    (kept,) = exchange.store.db.execute("SELECT toml FROM flow_book JOIN visit ON book_hash = hash").fetchone()
+    assert "Tarrow Upper Lakes" in kept
+    exchange.store.db.close()
