@@ -52,7 +52,8 @@ def open_other(path: Path, watch: Watch) -> Iterator[OtherLog]:
 
 
 def _of_file(path: Path) -> OtherLog:
-    """Each entry of a file is proved whenever it is read."""
+    """Each entry of a file is proved whenever it is read; its first one before the whole file is gone through."""
+    next(read_log_file(path), None)
     with path.open("rb") as file:
         total = sum(part.count(b"\n") for part in iter(lambda: file.read(1 << 20), b"")) - 1
     return OtherLog(path, lambda: (line for line in read_log_file(path) if line.row.stream != DESK), total, {}, {})

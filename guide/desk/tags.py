@@ -53,10 +53,14 @@ class Pool:
 
     def write(self, kind: str, data: Mapping[str, Any], words: str | None = None) -> None:
         """Adds an entry about this pool, in a transaction of its own."""
-        whose = {"programme": self.settings.code, "practice": int(self.practice)}
         with self.store.transaction():
-            entry = Entry(kind, "", {**whose, **data}, words=words)
-            self.store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+            self.add(kind, data, words)
+
+    def add(self, kind: str, data: Mapping[str, Any], words: str | None = None) -> None:
+        """Adds an entry about this pool, inside the caller's transaction."""
+        whose = {"programme": self.settings.code, "practice": int(self.practice)}
+        entry = Entry(kind, "", {**whose, **data}, words=words)
+        self.store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
 
 
 def open_pool(record: Path, practice: bool) -> Pool:
@@ -103,9 +107,10 @@ def load_tags(pool: Pool, file: Path) -> list[str]:
     problems = list(_problems(pool, listed))
     if problems:
         raise TableError(file, problems)
-    for site in dict.fromkeys(site for _, _, site in listed):
-        codes = [code for _, code, at in listed if at == site]
-        pool.write("tags_loaded", {"codes": codes, "site": site} if site else {"codes": codes})
+    with pool.store.transaction():
+        for site in dict.fromkeys(site for _, _, site in listed):
+            codes = [code for _, code, at in listed if at == site]
+            pool.add("tags_loaded", {"codes": codes, "site": site} if site else {"codes": codes})
     return [code for _, code, _ in listed]
 
 
