@@ -428,7 +428,7 @@ class Exchange:
                 return code
 
     def _free_word(self) -> str:
-        for digits in (2, 2, 2, 2, 3, 3, 3, 4, 4, 4):
+        for digits in (2, 2, 2, 2, 3, 3, 3, 4, 4, 4, 5, 5, 5, 6, 6):
             number = self.random.randrange(10 ** (digits - 1), 10**digits)
             word = f"{self.random.choice(self.book.settings.join_words)}{number}"
             if self.store.seat_with_word(word) is None and self.store.visit_with_word(word) is None:
