@@ -5,21 +5,23 @@ import json
 import re
 import sqlite3
 from contextlib import closing
+from datetime import UTC, datetime
 from typing import Any
 
 import pytest
 
 from guide.record.verify import verify
-from tests.desk.coordinators_path import LAST, LOST, STRAY, WARM, Walk, walk
+from tests.desk.coordinators_path import LAST, LOST, STRAY, WARM, Walk
+from tests.docs_desk import WIDEST, coordinators_path, walked
 
 SITES = ["amberwell", "quill", "sallow"]
 KEPT = "SELECT count(*) FROM sample WHERE kind = 'larva' AND status = 'kept'"
 
 
 @pytest.fixture(scope="module")
-def path(tmp_path_factory: pytest.TempPathFactory) -> Walk:
+def path() -> Walk:
     """The path, walked once with commands in processes of their own."""
-    return walk(tmp_path_factory.mktemp("desk"))
+    return walked()
 
 
 def rows(path: Walk, sql: str, *values: Any) -> list[tuple[Any, ...]]:
@@ -180,3 +182,15 @@ def test_record_and_log_are_proved_at_the_end(path):
 
 def test_no_command_said_anything_on_standard_error_but_the_refused_day(path):
     assert [one.typed for one in path.folder.said if one.err] == ["wadeline desk ship plan --all --day 2026-10-26"]
+
+
+def test_the_block_for_the_readme_shows_each_stage_and_nothing_that_differs_from_run_to_run(path):
+    block = coordinators_path()
+    typed = re.findall(r"^\$ (?:echo \d+ \| )?wadeline desk ([a-z]+)", block, re.M)
+    assert list(dict.fromkeys(typed)) == [
+        "programme", "sites", "groups", "tags", "merge", "visit", "fix", "accept", "choose", "ship", "export", "verify",
+    ]  # fmt: skip
+    assert "MISSING  03128" in block
+    changing = [*path.marks.values(), str(path.folder.path), f"{datetime.now(UTC):%Y-%m-%d}"]
+    assert not [word for word in changing if word in block]
+    assert max(map(len, block.splitlines())) <= WIDEST
