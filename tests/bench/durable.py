@@ -1,4 +1,4 @@
-"""Texts worked durably a second, beside a bare ``sqlite3`` loop that replays the same run's statements on the same disk.
+"""Texts worked durably a second, beside a bare ``sqlite3`` loop that replays the run's statements on the same disk.
 
 One phone after the other, a commit a text; then 16 and 64 phones, a commit for one text of each. The floor is the whole
 trace of the one-at-a-time run, reads and writes, with its parameters; a second floor leaves its reads out.
@@ -83,7 +83,7 @@ def measure() -> list[Measured]:
         phones = Phones(1)
         one_at_a_time(exchange, phones, WARM_UP)
         exchange.store.db.close()
-        trace = record_trace(place, base, book, phones)
+        trace = record_trace(base, book, phones)
         ways: dict[str, Callable[[], float]] = {
             "floor": lambda: replay(copy(base), trace),
             "writes": lambda: replay(copy(base), [one for one in trace if not one[0].startswith("SELECT")]),
@@ -112,7 +112,6 @@ def run(path: Path, book: Any, phones: Phones, many: int) -> float:
     exchange = new_exchange(path, book)
     if many == 1:
         phones = Phones(1, phones.first, phones.now, list(phones.said))
-        phones.said = list(phones.said)
         took = one_at_a_time(exchange, phones, TEXTS)
     else:
         together(exchange, phones, 2 * many)
@@ -121,7 +120,7 @@ def run(path: Path, book: Any, phones: Phones, many: int) -> float:
     return took
 
 
-def record_trace(place: Path, base: Path, book: Any, phones: Phones) -> Trace:
+def record_trace(base: Path, book: Any, phones: Phones) -> Trace:
     """Every statement of a one-at-a-time run, its values with it."""
     path = copy(base)
     exchange = new_exchange(path, book)
@@ -130,8 +129,7 @@ def record_trace(place: Path, base: Path, book: Any, phones: Phones) -> Trace:
     db.trace = []
     _settings(db)
     exchange.store = Store(db)
-    said = Phones(1, phones.first, phones.now)
-    said.said = list(phones.said)
+    said = Phones(1, phones.first, phones.now, list(phones.said))
     db.trace.clear()
     one_at_a_time(exchange, said, TEXTS)
     db.close()
@@ -150,8 +148,3 @@ def table(rates: dict[str, list[float]], statements: float) -> list[Measured]:
         line.ratio = line.median / floor
         lines.append(line)
     return lines
-
-
-if __name__ == "__main__":
-    for line in measure():
-        print(line.what, round(line.median), [round(v) for v in line.values], line.ratio and round(line.ratio, 2))

@@ -1,7 +1,9 @@
-"""What several benches play: a record with tags enough, phones whose pairs answer whatever carries on, times by clock."""
+"""What several benches play: a record with tags enough, and phones whose pairs answer whatever carries on."""
 
+import os
 import statistics
 import tempfile
+import time
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
@@ -20,7 +22,7 @@ from guide.talk.turn import Talk
 
 START = datetime(2026, 7, 4, 9, 0, tzinfo=UTC)
 TAGS = "[tags]\nfirst = 100000\ncount = 60000\nwidth = 7\n"
-ON_DISK = Path(__file__).resolve().parents[2]
+ROOT = Path(__file__).resolve().parents[2]
 """Benches write here: a temporary folder may be memory, where nothing waits for a disk."""
 
 
@@ -44,8 +46,21 @@ class Measured:
 @contextmanager
 def folder() -> Iterator[Path]:
     """A folder on the disk the project is on, gone afterwards."""
-    with tempfile.TemporaryDirectory(dir=ON_DISK, prefix=".bench-") as name:
+    with tempfile.TemporaryDirectory(dir=ROOT, prefix=".bench-") as name:
         yield Path(name)
+
+
+def fsyncs_a_second(place: Path, times: int = 200) -> float:
+    """How many times a second the disk takes a page at the end of a file."""
+    page, path = b"x" * 4096, place / "fsync"
+    with path.open("wb", buffering=0) as file:
+        begun = time.perf_counter()
+        for _ in range(times):
+            file.write(page)
+            os.fsync(file.fileno())
+        took = time.perf_counter() - begun
+    path.unlink()
+    return times / took
 
 
 def big_book() -> FlowBook:

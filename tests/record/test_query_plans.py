@@ -34,9 +34,7 @@ class Recording(sqlite3.Connection):
 def scans(db: sqlite3.Connection, sql: str) -> list[str]:
     """The growing tables that a statement looks through from end to end, by the names it gives them."""
     plan = [row[3] for row in db.execute(f"EXPLAIN QUERY PLAN {sql}", [None] * sql.count("?"))]
-    found = [
-        re.match(r"SCAN (\w+)(?! USING (COVERING )?INDEX (outgoing_waiting|timer_due|visit_open))", at) for at in plan
-    ]
+    found = [_SCAN.match(at) for at in plan]
     return [one[1] for one in found if one and one[1] in GROWING]
 
 
