@@ -91,10 +91,10 @@ def _answer(session: Session, pair: SimulatedPair, last: TextOut) -> tuple[str, 
         pair.script = list(surprise.wrong if pair.errs(surprise.name) else surprise.right)
     if pair.script:
         words = pair.script.pop(0)
-        return (_carry(session, pair, last) if words == CARRY else words.format_map(blanks)), seconds
+        return (carry_on(session, pair, last) if words == CARRY else words.format_map(blanks)), seconds
     if session.book.step(last.step or "").kind == "done" and pair.errs("hurry") and pair.errs("hurry"):
         seconds = 2.0
-    return _carry(session, pair, last), seconds
+    return carry_on(session, pair, last), seconds
 
 
 def _new_surprise(session: Session, pair: SimulatedPair) -> tuple[Surprise | None, dict[str, str]]:
@@ -109,7 +109,7 @@ def _new_surprise(session: Session, pair: SimulatedPair) -> tuple[Surprise | Non
     return session.drill.surprise(thrown.name), blanks
 
 
-def _carry(session: Session, pair: SimulatedPair, last: TextOut) -> str:
+def carry_on(session: Session, pair: SimulatedPair, last: TextOut) -> str:
     """What carries on at a step: the specimen read off, well or badly, or the first answer there is."""
     specimen = session.specimen(pair.name)
     if specimen is not None and last.expects in ("length", "family", "tag", "sample"):

@@ -11,7 +11,7 @@ from tempfile import TemporaryDirectory
 
 from guide.cli import read_book, record_path
 from guide.drill.debrief import as_text, debrief, explain
-from guide.drill.load import load_drills, shipped_drills
+from guide.drill.load import drills_beside, load_drills
 from guide.drill.model import Drill, DrillError
 from guide.drill.session import Session, Wanted, end_stale
 from guide.drill.view import find_session
@@ -67,7 +67,7 @@ def _check(args: argparse.Namespace) -> None:
 def _run(args: argparse.Namespace, path: Path) -> int:
     with closing(open_record(path)) as db:
         store, book = Store(db), read_book(args, db)
-        drills = {drill.name: drill for drill in load_drills(book, args.drills or _beside(args.flows))}
+        drills = {drill.name: drill for drill in load_drills(book, args.drills or drills_beside(args.flows))}
         if args.debrief is not None or args.explain is not None:
             return _tell(store, drills, args)
         end_stale(store, book, drills, datetime.now(UTC))
@@ -76,11 +76,6 @@ def _run(args: argparse.Namespace, path: Path) -> int:
         if args.board:
             return _board(store, book, drills, args)
         return _laptop(store, book, drills, args)
-
-
-def _beside(flows: Path | None) -> Path:
-    """The drills of an edited copy of the flows, if it has some."""
-    return flows / "drills" if flows is not None and (flows / "drills").is_dir() else shipped_drills()
 
 
 def _tell(store: Store, drills: dict[str, Drill], args: argparse.Namespace) -> int:
@@ -175,7 +170,7 @@ def _choose(drills: dict[str, Drill], name: str | None) -> Drill | None:
     listed = list(drills.values())
     print("Drills: practice, nothing counts.\n")
     for key, drill in zip(_KEYS, listed, strict=False):
-        print(f"  {key}  {drill.title:<26} {drill.minutes:>3} min   {drill.about['en']}"[: _width()])
+        print(f" {key}  {drill.title:<26} {drill.minutes:>3} min  {drill.about['en']}"[: _width()])
     while True:
         try:
             key = input("\nWhich one? A key and Enter: ").strip().casefold()

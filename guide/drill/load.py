@@ -38,6 +38,11 @@ def shipped_drills() -> Path:
     return shipped_flows() / "drills"
 
 
+def drills_beside(flows: Path | None) -> Path:
+    """The drills of an edited copy of the flows, if it has some, else those shipped."""
+    return flows / "drills" if flows is not None and (flows / "drills").is_dir() else shipped_drills()
+
+
 def load_drills(book: FlowBook, folder: Path | None = None) -> list[Drill]:
     """All drills of a folder, shortest first; raises FlowError for one that can't be used with this flow book."""
     folder = folder or shipped_drills()

@@ -13,7 +13,7 @@ SLACK_MM = 1
 """A length this far from the true one is right: nobody reads a ruler through a bag better."""
 
 SMALLEST_MM, LARGEST_MM = 14, 42
-_LATEST_HEAD_MM = 9
+LATEST_HEAD_MM = 9
 _LEGS_BEYOND_MM = 4
 
 
@@ -82,7 +82,7 @@ def draw_lots(random: Random, slip: str, fixed: Fixed | None = None) -> Specimen
     """A specimen by chance, or one with a fixed length and family lying by chance."""
     length_mm = random.randint(SMALLEST_MM, LARGEST_MM)
     (family,) = random.choices(COMMON, _WEIGHTS)
-    head_mm = random.randint(2, _LATEST_HEAD_MM)
+    head_mm = random.randint(2, LATEST_HEAD_MM)
     if fixed is not None:
         length_mm, family = fixed.length_mm, fixed.family
     return Specimen(length_mm, family, head_mm, slip)
