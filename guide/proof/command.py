@@ -5,6 +5,8 @@ import json
 from pathlib import Path
 from typing import Any
 
+from guide.drill.check import check_drills
+from guide.drill.load import drills_beside
 from guide.flow.check import check_book
 from guide.flow.load import RULES, shipped_flows
 from guide.flow.model import FlowBook
@@ -21,13 +23,15 @@ def check(book: FlowBook, args: argparse.Namespace) -> int:
         print(report.as_text())
         return 1
     proof = prove(book, rules_beside(args.flows), args.deep)
+    drills = check_drills(book, drills_beside(args.flows))
     if args.json:
         figures: dict[str, Any] = {"states": proof.states, "texts": proof.texts, "seconds": round(proof.seconds, 1)}
-        figures |= {"problems": proof.problems, "prompts": [row._asdict() for row in rows]}
+        figures |= {"problems": [*proof.problems, *drills], "prompts": [row._asdict() for row in rows]}
         print(json.dumps(figures, indent=1))
     else:
-        print("\n".join([report.as_text(), summary(rows), proof.as_text()]))
-    return 1 if proof.problems else 0
+        said = drills or ["drills: every text is one SMS, every surprise was answered well and badly"]
+        print("\n".join([report.as_text(), summary(rows), proof.as_text(), *said]))
+    return 1 if proof.problems or drills else 0
 
 
 def rules_beside(flows: Path | None) -> Path:
