@@ -1,16 +1,11 @@
-"""The coordinator's path as the README tells it: commands that were run, with what they said, shortened and masked."""
+"""The coordinator's path as the README tells it: commands that were run, and lines of their answers."""
 
-import re
 from dataclasses import dataclass
+from textwrap import wrap
 
 from tests.desk.coordinators_path import Said, Walk, walk
 
-CHANGES = (
-    (re.compile(r"(?<=mark )[0-9a-f]{8}"), "........"),
-    (re.compile(r"\d{4}-\d\d-\d\dT[\d:.]+Z"), "..."),
-    (re.compile(r"\d+(?= (new entries|entries))"), "..."),
-)
-"""What differs from run to run, since a record names itself by chance: marks, times of the desk's own clock, counts."""
+WIDEST = 112
 
 
 @dataclass(frozen=True)
@@ -25,29 +20,28 @@ class Piece:
 
 def pieces(path: Walk) -> list[Piece]:
     """What is told, in order."""
-    pond, brook = path.code["amberwell"], path.code["quill"]
+    pond = path.code["amberwell"]
+    review = ("no ", "s3", "s7", "findings", "- ", "    fix     if")
+    choice = ("7 go", "tag", "03014", "7 larvae", "1 stays", "03067", "Stored")
+    plan = ("Not Mon", "Tue", "Good", "  the larger", "Dry ice.")
+    around = "Ship around a holiday, scan the tags into the box, hear what came"
     return [
-        Piece("programme", ("sites", "wanted", "lab receives", "carrier", "coordinators"), before="Set up"),
-        Piece("sites", ("code", "quill")),
+        Piece("programme", ("wanted", "lab receives", "coordinators"), before="Set up"),
         Piece("groups", ("code", "G1", "G4")),
         Piece("tags make"),
-        Piece("tags assign"),
-        Piece("merge", before="Two pairs texted their visits in; a third used a laptop where no network is"),
-        Piece("visit", time=1),
-        Piece(f"visit {pond}", ("no ", "s3", "s7", "findings", "- ", "    fix     if"), before="Review"),
+        Piece("merge", before="Two pairs text their visits in; a third has used a laptop, out of reach of any network"),
+        Piece("visit", time=1, before="Review: what is odd, and the command that puts it right"),
+        Piece(f"visit {pond}", review),
         Piece(f"fix {pond}"),
-        Piece(f"fix {brook}"),
         Piece(f"accept {pond}"),
-        Piece(
-            "choose --site amberwell", ("7 go", "tag", "03014", "7 larvae", "1 stays", "03067", "Stored"), 2, "Choose"
-        ),
-        Piece("ship plan --all --from", ("23 larvae", "Not", "Tue", "Good", "  the larger", "Dry ice."), before="Ship"),
+        Piece("choose --site amberwell", choice, 2, "Choose: which go to the lab, and why the others stay"),
+        Piece("ship plan --all --from", plan, before=around),
         Piece("ship plan --all --day 2026-10-27", ("Kept",)),
         Piece("ship pack", ("03009", "03067", "22 of")),
         Piece("ship pack", ("23 of",), 1),
         Piece("ship sent", ("S1",)),
-        Piece("ship received"),
-        Piece("export", ("file", "samples", "log", "custody_S1", "summary_q"), before="Hand over"),
+        Piece("ship received", ("S1", "MISSING", "DAMAGED", "Look")),
+        Piece("export", ("16 files",), before="Hand over: tables, log, papers"),
         Piece("verify handover/log.jsonl", ("ok",)),
     ]
 
@@ -61,25 +55,17 @@ def desk() -> str:
 
 def _told(said: Said, piece: Piece) -> list[str]:
     lead = ["", f"# {piece.before}."] if piece.before else []
-    given = f"   (tags scanned, {said.given.count(chr(10))} lines)" if said.given else ""
-    return [*lead, f"$ {said.typed}{given}", *_shortened(said.out.splitlines(), piece.lines)]
+    tags = said.given.count("\n")
+    given = f"   # {tags} tags scanned" if tags > 1 else "   # 1 tag scanned" if tags else ""
+    kept = [line for line in said.out.splitlines() if not piece.lines or line.startswith(piece.lines)]
+    missing = [start for start in piece.lines if not any(line.startswith(start) for line in kept)]
+    assert not missing, f"{said.typed} says nothing that begins with {missing}"
+    return [*lead, f"$ {said.typed}{given}", *(part for line in kept for part in _shown(line))]
 
 
-def _shortened(lines: list[str], wanted: tuple[str, ...]) -> list[str]:
-    """The lines that begin as wanted, ``...`` where some are left out between them."""
-    kept: list[str] = []
-    for line in lines:
-        if not wanted or line.startswith(wanted):
-            kept.append(_masked(line))
-        elif line and kept and kept[-1] != "...":
-            kept.append("...")
-    return kept
-
-
-def _masked(line: str) -> str:
-    for pattern, instead in CHANGES:
-        line = pattern.sub(instead, line)
-    return line
+def _shown(line: str) -> list[str]:
+    """A line, folded where it is too wide for a page."""
+    return wrap(line, WIDEST, subsequent_indent="    ") if len(line) > WIDEST else [line]
 
 
 if __name__ == "__main__":

@@ -1,5 +1,6 @@
 """The coordinator's path from an empty folder to a hand-over: real commands, pairs over a pipe and on a laptop."""
 
+import atexit
 import json
 import os
 import re
@@ -9,7 +10,10 @@ import sys
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
+from functools import cache
 from pathlib import Path
+from shutil import rmtree
+from tempfile import mkdtemp
 from typing import Any
 
 from guide.flow.load import shipped_flows
@@ -157,9 +161,12 @@ class Walk:
         return found[time]
 
 
-def walk(folder: Path) -> Walk:
-    """From an empty folder to a hand-over."""
-    path = Walk(Folder(folder))
+@cache
+def walk() -> Walk:
+    """From an empty folder to a hand-over, once a process: nobody changes what it leaves."""
+    folder = mkdtemp(prefix="wadeline-path-")
+    atexit.register(rmtree, folder)
+    path = Walk(Folder(Path(folder)))
     _set_up(path.folder)
     _three_visits(path)
     _review(path)
