@@ -47,6 +47,7 @@ def export_folder(to: Path, practice: bool) -> Iterator[Folder]:
     Raises DeskError if ``to`` is there and is anything but empty or an earlier export of the same sort.
     """
     _check(to, practice)
+    to = Path(os.path.abspath(to))
     to.parent.mkdir(parents=True, exist_ok=True)
     beside = to.with_name(f".{to.name}.{os.getpid()}.part")
     shutil.rmtree(beside, ignore_errors=True)
@@ -84,6 +85,8 @@ def _check(to: Path, practice: bool) -> None:
         return
     if not to.is_dir():
         raise DeskError(f"{to} is a file: name a folder")
+    if Path(os.path.abspath(to)) in (Path.cwd(), *Path.cwd().parents):
+        raise DeskError(f"{to} is the folder you are in, or one around it: name another")
     names = {path.name for path in to.iterdir()}
     if not names:
         return

@@ -29,7 +29,10 @@ def _lab(args: argparse.Namespace) -> "Lab":
 
 
 def _day(text: str) -> date:
-    return date.fromisoformat(text)
+    day = date.fromisoformat(text)
+    if not 2000 <= day.year < 2200:
+        raise ValueError
+    return day
 
 
 _day.__name__ = "day like 2026-10-26"
@@ -45,6 +48,16 @@ def _count(text: str) -> int:
 _count.__name__ = "count"
 
 
+def _amount(text: str) -> float:
+    number = float(text)
+    if not -100 <= number <= 1000:
+        raise ValueError
+    return number
+
+
+_amount.__name__ = "number"
+
+
 # Choose
 
 
@@ -52,7 +65,7 @@ def _add_choose(commands: Any) -> None:
     parser = commands.add_parser("choose", help="which larvae of a site go to the lab, and why the others stay")
     parser.add_argument("--site", required=True, metavar="CODE")
     parser.add_argument("--most", type=_count, metavar="N", help="at most so many (else the programme's target)")
-    parser.add_argument("--minimum-mm", type=float, metavar="MM", help="none shorter (else the programme's minimum)")
+    parser.add_argument("--minimum-mm", type=_amount, metavar="MM", help="none shorter (else the programme's minimum)")
     parser.add_argument("--family-min", type=_count, metavar="M", help="a family goes with so many or not at all")
     how = parser.add_mutually_exclusive_group()
     what_if = "only show what would be chosen, store nothing"
@@ -124,8 +137,8 @@ def _add_plan(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--from", dest="first", type=_day, metavar="DATE", help="the first day (else today)")
     parser.add_argument("--days", type=_count, default=10, metavar="N", help="how many days (else 10)")
     parser.add_argument("--cooler", metavar="LxWxHxWALL", help="mm inside, and the wall")
-    parser.add_argument("--inside", type=float, default=3.0, metavar="LITRES", help="room the samples take (else 3)")
-    parser.add_argument("--air", type=float, default=30.0, metavar="CELSIUS", help="the warmest on the way (else 30)")
+    parser.add_argument("--inside", type=_amount, default=3.0, metavar="LITRES", help="room the samples take (else 3)")
+    parser.add_argument("--air", type=_amount, default=30.0, metavar="CELSIUS", help="the warmest on the way (else 30)")
     parser.add_argument("--day", type=_day, metavar="DATE", help="keep the plan as a shipment for this day")
     parser.add_argument("--agreed", action="store_true", help="lab and carrier agreed to a day that isn't good")
     _ship_options(parser, _plan)

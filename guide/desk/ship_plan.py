@@ -113,6 +113,8 @@ def box_of(cooler: str, inside_l: float, ambient_c: float) -> Box:
     length, width, height, wall = (float(number) for number in found.groups())
     if min(length, width, height, wall) <= 0:
         raise DeskError(f"--cooler {cooler!r}: every size must be above 0 mm")
+    if inside_l < 0:
+        raise DeskError(f"--inside {inside_l:g}: the samples take 0 litres or more")
     return Box(Cooler(length, width, height, wall), inside_l, ambient_c)
 
 

@@ -284,6 +284,16 @@ def test_a_folder_of_other_files_is_refused(world: World, capsys: pytest.Capture
     assert (folder / "thesis.txt").read_text() == "dear"
 
 
+def test_the_folder_one_stands_in_is_refused(
+    world: World, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    (tmp_path / "here").mkdir()
+    monkeypatch.chdir(tmp_path / "here")
+    for to in (".", "..", "../here"):
+        assert world.desk("export", "--all", "--to", to) == 2
+        assert "the folder you are in" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize("text", ["{", "[]", '{"generator": {"name": "other"}, "resources": []}', '{"resources": 3}'])
 def test_a_descriptor_that_is_not_ours_does_not_open_a_folder(
     world: World, capsys: pytest.CaptureFixture[str], text: str

@@ -134,6 +134,34 @@ def test_a_cooler_that_cannot_be_is_refused(world: World, capsys: pytest.Capture
     assert f"--cooler '{cooler}'" in capsys.readouterr().err
 
 
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("--from", "9999-12-31"), ("--from", "0001-01-01"), ("--from", "tomorrow"), ("--air", "nan"), ("--air", "inf"),
+        ("--inside", "-1"), ("--inside", "nan"), ("--days", "0"), ("--days", "-3"), ("--days", "100000"),
+    ],
+)  # fmt: skip
+def test_numbers_and_days_that_cannot_be_are_refused(
+    world: World, capsys: pytest.CaptureFixture[str], words: tuple[str, ...]
+) -> None:
+    try:
+        code = world.desk("ship", "plan", "--site", "amberwell", "--only", "larva", *words)
+    except SystemExit as end:  # argparse's own way out
+        code = int(end.code or 0)
+    assert code == 2
+    assert words[0] in capsys.readouterr().err
+
+
+def test_larvae_that_may_not_wait_longer_are_said(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    world = make_world(tmp_path, larvae_days=5)
+    world.visit("AAAA2222", "amberwell", [{"tag": tag} for tag in TAGS[:2]])
+    world.desk("choose", "--site", "amberwell")
+    assert world.desk("ship", "plan", "--all", "--from", "2026-10-27", "--days", "2") == 1
+    said = capsys.readouterr().out
+    assert "The lab must have the larvae in hand by Wed 28 Oct 09:04 of its own time." in said
+    assert "Not Tue 27 Oct: it would arrive on Wed 28 Oct, when the holding time of larvae has run out" in said
+
+
 # Pack
 
 
