@@ -50,7 +50,7 @@ def checklist(load: Load) -> list[str]:
             "dry ice in this one, and not against the other cooler."
         )
     steps += [
-        "A copy of the custody record in a dry bag inside each lid; one copy stays with you. Phone numbers on neither.",
+        "A copy of the custody record (desk ship sheet) in a dry bag inside each lid, one stays with you.",
         f"{load.lab or 'The lab'} has said yes to this day, and knows the carrier and how many coolers come.",
         "Waybill number written on both copies, then: desk ship sent.",
     ]

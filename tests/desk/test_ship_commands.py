@@ -11,6 +11,7 @@ import pytest
 
 from guide.field.tags import block
 from guide.record.log import Entry
+from guide.record.verify import verify
 from tests.desk.lab_world import World, make_world
 
 TAGS = block(140, 60, 5)
@@ -329,3 +330,18 @@ def test_shipments_are_listed_and_shown(sent: World, capsys: pytest.CaptureFixtu
     assert "S1        sent    2026-10-27  2026-10-28        4       4" in capsys.readouterr().out
     shown = answer(sent, capsys, "ship", "list", "s1")
     assert [item["tag"] for item in shown["items"]] == TAGS[:4]
+
+
+@pytest.mark.parametrize(
+    ("table", "change"),
+    [
+        ("choice", "UPDATE choice SET left_out = NULL WHERE left_out IS NOT NULL"),
+        ("shipment", "UPDATE shipment SET waybill = 'AB 13'"),
+        ("shipment_sample", "DELETE FROM shipment_sample WHERE sample LIKE '%-1'"),
+        ("sample", "UPDATE sample SET shipped_at = '2026-10-28' WHERE shipped_at IS NOT NULL"),
+    ],
+)
+def test_a_change_behind_the_logs_back_shows(sent: World, table: str, change: str) -> None:
+    sent.whole()
+    sent.store.db.execute(change)
+    assert any(f"table {table} doesn't agree with the log" in problem for problem in verify(sent.store.db).problems)
