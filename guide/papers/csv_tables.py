@@ -306,6 +306,8 @@ def _data_of(db: sqlite3.Connection, ref: str) -> dict[str, Any]:
 def _shown(value: Any) -> str | None:
     if value is None or isinstance(value, str):
         return value
+    if isinstance(value, float):
+        return f"{value:g}"  # 27 mm told and 27 mm fixed read alike
     return json.dumps(value, ensure_ascii=False, sort_keys=True)
 
 

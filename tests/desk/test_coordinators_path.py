@@ -148,8 +148,8 @@ def test_the_tables_handed_over_hold_every_larva_and_what_became_of_it(path):
     assert (larvae[STRAY]["shipped_at"], larvae[STRAY]["shipment"], larvae[STRAY]["lab_found"]) == ("", "", "")
     assert [larvae[tag]["lab_found"] for tag in (LOST, WARM, LAST)] == ["missing", "damaged", "received"]
     assert {row["shipped_at"] for tag, row in larvae.items() if tag != STRAY} == {"2026-10-27"}
-    fixes = [(row["tag"], row["answer"], row["before"]) for row in handed_over(path, "events.csv")]
-    assert fixes == [("03023", "length_mm", "72"), ("03115", "family", "unsure")]
+    fixes = [(row["tag"], row["answer"], row["before"], row["after"]) for row in handed_over(path, "events.csv")]
+    assert fixes == [("03023", "length_mm", "72", "27"), ("03115", "family", "unsure", "Gomphidae")]
     assert len(handed_over(path, "shipments.csv")) == 23
 
 
