@@ -1,17 +1,19 @@
 """Drills played by simulated pairs over records in temporary files."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from guide.drill.auto import BEGIN, play
 from guide.drill.load import load_drills
-from guide.drill.model import Drill
+from guide.drill.model import Coming, Drill
 from guide.drill.session import Session, Wanted
 from guide.flow.model import FlowBook
 from guide.record.open import open_record
 from guide.record.store import Store
+from tests.drill.pair import START, Pair
 
 
 @pytest.fixture(scope="session")
@@ -39,3 +41,19 @@ def played(
         return done[key]
 
     return make
+
+
+@pytest.fixture
+def open_drill(tmp_path: Path, book: FlowBook, drills: dict[str, Drill]) -> Iterator[Callable[..., Pair]]:
+    """Begins a session of a shipped drill, for a pair that texts, with the surprises named and no others."""
+    stores: list[Store] = []
+
+    def make(name: str, *surprises: str, flow_book: FlowBook = book, **wanted: object) -> Pair:
+        coming = tuple(Coming(one.surprise) for one in drills[name].coming if one.surprise.name in surprises)
+        drill = replace(drills[name], coming=coming or drills[name].coming, most=len(surprises), listed=True)
+        stores.append(Store(open_record(tmp_path / f"drill{len(stores)}.db")))
+        return Pair(Session.begin(stores[-1], flow_book, Wanted(drill, **wanted), START))  # type: ignore[arg-type]
+
+    yield make
+    for store in stores:
+        store.db.close()
