@@ -7,6 +7,7 @@ text, what was passed on of it, and what the talk remembers.
 
 import json
 import sqlite3
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
@@ -59,6 +60,7 @@ def forget_words(record: Path, code: str, initials_only: bool, sure: bool, as_js
             _blank(store, held)
             _scrub_seats(store.db, uid, held)
             store.append(DESK, "desk", 0, datetime.now(UTC), [_entry(what, held)])
+    store.db.close()
     return _say(f"{what} in {len(held)} entries of visit {code.upper()}", record, sure, as_json)
 
 
@@ -72,6 +74,7 @@ def forget_number(record: Path, number: str, sure: bool, as_json: bool) -> int:
             _blank(store, held)
             _drop_phone(store.db, phone)
             store.append(DESK, "desk", 0, datetime.now(UTC), [_entry("number", held)])
+    store.db.close()
     return _say("a phone's number", record, sure, as_json)
 
 
@@ -150,7 +153,12 @@ def _wiping(db: sqlite3.Connection) -> Iterator[None]:
     """What is overwritten is wiped in the file, and no longer stands in the write-ahead log."""
     db.execute("PRAGMA secure_delete = ON")
     yield
-    db.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    (busy, _, _) = db.execute("PRAGMA wal_checkpoint(TRUNCATE)").fetchone()
+    if busy:
+        words = (
+            "another program is using the record: the old pages go from its -wal file once all such programs have ended"
+        )
+        print(f"wadeline: {words}", file=sys.stderr)
 
 
 def _say(what: str, record: Path, sure: bool, as_json: bool) -> int:

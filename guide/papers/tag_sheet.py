@@ -131,7 +131,7 @@ def _cuts(sheet: Sheet, layout: Layout, size: tuple[float, float]) -> None:
 
 
 def _notes(sheet: Sheet, heading: Heading) -> None:
-    y = sheet.h - MARGIN_MM - NOTES_MM + 2.5
-    sheet.text_style(8)
+    y = sheet.h - MARGIN_MM - NOTES_MM + 2.0
+    sheet.text_style(8 if sheet.w > PAGES["a5"][0] else 7)
     for note in (NOTES[0], NOTES[1] + (CHECK_NOTE if heading.checked else "")):
         y = sheet.put_lines(MARGIN_MM, y, note, sheet.w - 2 * MARGIN_MM)
