@@ -10,6 +10,7 @@ from guide.flow.replies.kinds import KINDS
 from guide.flow.settings import Settings
 from guide.gateway.serve_settings import ServeSettings, TextsIn, TextsOut
 from guide.talk.words import WORDS
+from tests.docs_desk import desk
 
 ROOT = Path(__file__).parent.parent
 PHONE_WORDS = (
@@ -103,6 +104,7 @@ PARTS = {
         "commands": commands,
         "settings": settings,
         "serve": serve,
+        "desk": desk,
     },
     "DEVELOPERS.md": {"kinds": kinds},
 }
