@@ -135,7 +135,8 @@ class Paper(Sheet):
     def _row(self, row: Cells, edges: Sequence[float]) -> None:
         self.text_style(8.5)
         for place, words in enumerate(row.words):
-            self.put(edges[place] + 0.6, self.y_mm + 1, words, edges[place + 1] - edges[place] - 1.2)
+            if words:
+                self.put(edges[place] + 0.6, self.y_mm + 1, words, edges[place + 1] - edges[place] - 1.2)
         if row.struck:
             self.rule(MARGIN_MM, self.y_mm + 2.5, edges[len(row.words) - 1] - 1, self.y_mm + 2.5)
         if row.tick:
