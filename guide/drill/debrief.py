@@ -132,7 +132,7 @@ def _habits(points: Sequence[Point], drill: Drill | None) -> list[str]:
     told = []
     for (kind, name), count in counts[:HABITS]:
         of = sum(1 for point in points if _habit(point) == (kind, name))
-        times = f"{count} of {of}" if kind != "step" else f"{count} times"
+        times = f"{count} of {of}" if kind != "step" else "once" if count == 1 else f"{count} times"
         told.append(f"{_advice(kind, name, drill)} ({name}: {times})")
     return told
 

@@ -99,7 +99,8 @@ def _round_words(points: list[Point], number: int) -> str:
     right = sum(point.right for point in points)
     soon = sum(point.kind == "step" for point in points)
     slips = [point.what for point in points if not point.right and point.kind != "step"]
-    wrong = "; ".join([*slips, *([f"{soon} times OK sooner than hands can do it"] if soon else [])])
+    times = "once" if soon == 1 else f"{soon} times"
+    wrong = "; ".join([*slips, *([f"{times} OK sooner than hands can do it"] if soon else [])])
     return (
         f"Round {number} is over: {right} of {len(points)} right. {f'To look at: {wrong}.' if wrong else 'Well done.'}"
     )

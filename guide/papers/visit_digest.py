@@ -22,8 +22,11 @@ _OTHERS = "SELECT count(*) FROM sample WHERE visit = ? AND kind != 'larva' AND s
 
 
 def visit_digest(db: sqlite3.Connection, code8: str | None = None) -> VisitDigest:
-    """The visit with this code, or the one begun last; raises RecordError if there is none."""
-    where = "WHERE code8 = ?" if code8 else "ORDER BY opened_at DESC, visit.id DESC LIMIT 1"
+    """The visit with this code, or the one begun last; raises RecordError if there is none.
+
+    A practice visit is the last one only where there is no real one: a drill in the evening hides no day's work.
+    """
+    where = "WHERE code8 = ?" if code8 else "ORDER BY practice, opened_at DESC, visit.id DESC LIMIT 1"
     row = db.execute(_VISIT + where, (code8.strip().upper(),) if code8 else ()).fetchone()
     if row is None:
         raise RecordError(_no_visit(db, code8))

@@ -17,13 +17,14 @@ from guide.flow.replies.kinds import KINDS
 from guide.talk.blanks import REGISTRY
 from tests.desk.lab_world import FRIDAY, World, make_world
 
-TAGS = block(140, 12, 5)
+TAGS = block(500, 6, 5)
 ASKED: tuple[tuple[str, ...], ...] = (
     ("desk", "visit"),
     ("desk", "visit", "AAAA2222"),
     ("desk", "tags", "list"),
-    ("desk", "choose", "--site", "amberwell"),
-    ("desk", "ship", "plan", "--site", "amberwell", "--day", "2026-10-27"),
+    ("desk", "choose", "--site", "amberwell", "--dry-run"),
+    ("desk", "ship", "plan", "--site", "amberwell", "--from", "2026-10-25"),
+    ("desk", "questions"),
     ("digest",),
 )
 
@@ -37,10 +38,15 @@ def real_book() -> FlowBook:
 
 
 @pytest.fixture
-def world(tmp_path: Path) -> World:
-    """A real programme with a closed visit of six larvae, and a kit that was out."""
+def world(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> World:
+    """A real programme with a closed visit of six larvae, some chosen to go to the lab."""
     world = make_world(tmp_path)
-    world.visit("AAAA2222", "amberwell", [{"tag": tag, "length_mm": 20 + n} for n, tag in enumerate(TAGS[:6])])
+    programme = (shipped_flows() / "programme.toml").read_text("utf-8")
+    (tmp_path / "programme.toml").write_text(programme.replace("practice = true", "practice = false", 1), "utf-8")
+    assert world.desk("programme", str(tmp_path / "programme.toml")) == 0
+    world.visit("AAAA2222", "amberwell", [{"tag": tag, "length_mm": 20 + n} for n, tag in enumerate(TAGS)])
+    assert world.desk("choose", "--site", "amberwell") == 0
+    capsys.readouterr()
     return world
 
 
@@ -66,7 +72,7 @@ def test_no_list_count_choice_plan_or_digest_of_real_work_changes_by_a_drill(
     before = answers(world, capsys)
     drilled(world, drills["first_larva"], drills["tub_and_bleach"])
     after = answers(world, capsys)
-    assert all(code == 0 for code, _ in before.values())
+    assert [code for code, _ in before.values()] == [0] * len(ASKED)
     assert after == before
     assert world.rows("SELECT count(*) FROM visit WHERE practice = 1") == [(2,)]
     world.whole()
@@ -96,7 +102,6 @@ def test_a_tag_of_a_drill_is_refused_for_a_shipment(
     (tag,) = world.rows(
         "SELECT tag FROM sample JOIN visit ON visit.uid = visit WHERE practice = 1 AND sample.status = 'kept' LIMIT 1"
     )[0]
-    assert world.desk("choose", "--site", "amberwell") == 0
     assert world.desk("ship", "plan", "--site", "amberwell", "--day", "2026-10-27") == 0
     listed = world.path.parent / "tags.txt"
     listed.write_text(f"{tag}\n")
@@ -107,9 +112,9 @@ def test_a_tag_of_a_drill_is_refused_for_a_shipment(
 
 def test_an_export_of_the_real_work_has_nothing_of_a_drill(world: World, drills: dict[str, Drill], tmp_path: Path):
     before, after = tmp_path / "before", tmp_path / "after"
-    assert world.desk("export", "--to", str(before)) == 0
+    assert world.desk("export", "--all", "--tables", "--to", str(before)) == 0
     drilled(world, drills["first_larva"])
-    assert world.desk("export", "--to", str(after)) == 0
+    assert world.desk("export", "--all", "--tables", "--to", str(after)) == 0
     tables = sorted(path.name for path in before.glob("*.csv"))
     assert tables
     for name in tables:
