@@ -1,6 +1,7 @@
 """The command line. Each command imports what it needs when it runs, so that none pays for another's libraries."""
 
 import argparse
+import atexit
 import gc
 import os
 import sqlite3
@@ -229,6 +230,7 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | N
     exchange = Exchange(store, book, load, random, lossy, door)
     exchange.set_up(datetime.now(UTC))
     gc.freeze()  # what a start made stays to the end, and is never looked at again
+    atexit.register(store.db.close)  # so that the file alone is the record, without its write-ahead log
     return exchange
 
 
@@ -241,7 +243,9 @@ def _pipe(args: argparse.Namespace) -> None:
         out.write(data)
         out.flush()
 
-    Pipe(open_exchange(args, args.lossy), write, lambda: datetime.now(UTC)).run(sys.stdin.buffer)
+    # A reader of its own: an error that ends the program must not wait for the thread that reads sys.stdin.
+    source = os.fdopen(sys.stdin.fileno(), "rb", closefd=False)
+    Pipe(open_exchange(args, args.lossy), write, lambda: datetime.now(UTC)).run(source)
 
 
 def _chat(args: argparse.Namespace) -> int:

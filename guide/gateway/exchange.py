@@ -539,6 +539,8 @@ class Exchange:
         timer_id, seat_id, kind, due = timer
         now = due if given_time else until
         with self.store.transaction():
+            if self.store.next_timer() != timer:
+                return []  # another process on this record was first
             seat = self.store.seat(seat_id)
             holder = self.store.holder(seat_id)
             turn = self.store.add_turn(gateway="timer", seat=seat_id, received_at=stamp(now), raw=kind)

@@ -186,8 +186,11 @@ class Pipe:
     def _mark(self) -> None:
         """Notes as handed over what has been written; a text is otherwise handed over again after a crash."""
         if self._unmarked:
-            with self.exchange.store.transaction():
-                self.exchange.store.handed_over(self._unmarked)
+            try:
+                with self.exchange.store.transaction():
+                    self.exchange.store.handed_over(self._unmarked)
+            except sqlite3.OperationalError:
+                return  # no space, or locked: the next text that can be worked notes it
             self._unmarked = []
 
     def _print(self, lines: Iterable[dict[str, Any]]) -> None:

@@ -1,0 +1,126 @@
+"""Two processes on one record, both under load: nothing acknowledged is lost, nothing is done twice."""
+
+import json
+import sqlite3
+import sys
+import threading
+from pathlib import Path
+from typing import Any
+
+from guide.record.open import open_record
+from guide.record.verify import verify
+from tests.conftest import Field
+from tests.gateway.scripted import START, PipeProcess, ScriptedPair
+
+PHONES = 2
+PATIENCELESS = (
+    sys.executable,
+    "-c",
+    "import sys, guide.record.open; guide.record.open.BUSY_MS = 50; from guide.cli import main; sys.exit(main())",
+    "pipe",
+)
+"""A pipe that waits 50 ms for another's lock and not ten seconds."""
+
+
+def play(db: Path, phones: range, sent: dict[str, list[dict[str, Any]]]) -> None:
+    """One process with several pairs that text in turn, each a whole visit."""
+    with PipeProcess(db) as pipe:
+        pairs = [ScriptedPair(pipe, f"+{number}") for number in phones]
+        going = list(pairs)
+        while going:
+            for pair in list(going):
+                pair.text(pair.choose(pair.texts[-1]) if pair.texts else "hello")
+                if pair.texts[-1]["expects"] is None:
+                    going.remove(pair)
+        for pair in pairs:
+            sent[pair.number] = [line for way, line in pair.talk if way == "in"]
+
+
+def test_pairs_of_two_processes_all_end_their_visits_and_the_record_is_whole(tmp_path: Path) -> None:
+    db = tmp_path / "record.db"
+    open_record(db).close()
+    sent: dict[str, list[dict[str, Any]]] = {}
+    workers = [threading.Thread(target=play, args=(db, range(first, first + PHONES), sent)) for first in (100, 200)]
+    for worker in workers:
+        worker.start()
+    for worker in workers:
+        worker.join()
+    connection = open_record(db)
+    assert len(sent) == 2 * PHONES
+    for number, lines in sent.items():
+        sql = "SELECT ext_id, raw FROM turn JOIN phone ON phone.id = turn.phone WHERE number = ? ORDER BY turn.id"
+        assert list(connection.execute(sql, (number,))) == [(line["id"], line["text"]) for line in lines]
+    (tags, different) = connection.execute("SELECT count(tag), count(DISTINCT tag) FROM sample").fetchone()
+    assert tags == different == 2 * PHONES * 12
+    assert list(connection.execute("SELECT DISTINCT status FROM visit")) == [("closed",)]
+    assert verify(connection).problems == []
+    connection.close()
+
+
+def test_the_same_text_given_to_two_processes_at_once_is_worked_once(tmp_path: Path) -> None:
+    db = tmp_path / "record.db"
+    with PipeProcess(db) as one, PipeProcess(db) as other:
+        for number in range(1, 31):
+            line = {"id": f"m{number}", "from": "+100", "text": "ok", "at": START.isoformat()}
+            for pipe in (one, other):
+                assert pipe.process.stdin is not None
+                pipe.process.stdin.write(json.dumps(line).encode() + b"\n")
+                pipe.process.stdin.flush()
+            answers = [answers_to(pipe, line["id"]) for pipe in (one, other)]
+            assert answers[0] == answers[1] != []
+    connection = open_record(db)
+    assert connection.execute("SELECT count(*) FROM turn WHERE gateway = 'line'").fetchone() == (30,)
+    assert verify(connection).problems == []
+    connection.close()
+
+
+def answers_to(pipe: PipeProcess, ext_id: str) -> list[str]:
+    """The texts that a process answers to a message id, up to its ``handled``."""
+    assert pipe.process.stdout is not None
+    got: list[str] = []
+    while True:
+        out = json.loads(pipe.process.stdout.readline())
+        if out.get("handled") == ext_id:
+            return got
+        if out.get("in_reply_to") == ext_id:
+            got.append(out["text"])
+
+
+def test_a_timer_that_two_processes_find_due_fires_once(open_field: Any) -> None:
+    pond: Field = open_field()
+    pond.until("net.spot")
+    (due,) = pond.rows("SELECT min(due_at) FROM timer WHERE fired_turn IS NULL")[0]
+    other: Field = open_field()
+    found = other.exchange.store.next_timer()
+    assert found is not None
+    other.exchange.store.next_timer = stale_once(other, found)  # type: ignore[method-assign]
+    until = found[3]
+    assert pond.exchange.fire_next(until) is not None
+    assert other.exchange.fire_next(until) == []
+    assert pond.rows("SELECT count(*) FROM turn WHERE gateway = 'timer' AND received_at = ?", due) == [(1,)]
+    pond.whole()
+
+
+def stale_once(field: Field, found: Any) -> Any:
+    """A look at the timers that is older, once, than what another process has done since."""
+    look = field.exchange.store.next_timer
+    looks = iter([lambda: found])
+    return lambda: next(looks, look)()
+
+
+def test_a_record_that_is_locked_for_long_is_one_error_line_and_the_text_can_be_sent_again(tmp_path: Path) -> None:
+    db = tmp_path / "record.db"
+    line = {"id": "m1", "from": "+100", "text": "hello", "at": START.isoformat()}
+    with PipeProcess(db, command=PATIENCELESS) as pipe:
+        pipe.send(line)
+        lock = sqlite3.connect(db, isolation_level=None)
+        lock.execute("BEGIN IMMEDIATE")
+        (error,) = pipe.send({**line, "id": "m2"})
+        lock.execute("ROLLBACK")
+        lock.close()
+        assert error == {"error": "database is locked", "line": 2}
+        assert pipe.send({**line, "id": "m2"})[-1] == {"handled": "m2"}
+    connection = open_record(db)
+    assert connection.execute("SELECT count(*) FROM turn WHERE gateway = 'line'").fetchone() == (2,)
+    assert verify(connection).problems == []
+    connection.close()
