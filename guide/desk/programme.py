@@ -30,6 +30,10 @@ NOT_LOGGED = ("waiver_word",)
 """Settings that stand in no log, which leaves in exports: the word lets a kit in without a disinfection."""
 
 
+HOLIDAY_YEARS = 5
+"""So many years of holidays are kept with a programme; a programme is loaded anew more often than that."""
+
+
 @dataclass(frozen=True)
 class Coordinator:
     """Who is told of danger and asked by DESK: a name and an E.164 number."""
@@ -50,13 +54,28 @@ def load_programme(record: Path, file: Path, as_json: bool) -> int:
     before = stored_text(store.db, settings.code)
     taken = {site.code for site in settings.sites}
     sites = [site for site in loaded_sites(before or "") if site["code"] not in taken]
-    text = with_sites(given.text, sites_from(sites))
+    text = with_sites(with_holidays(given.text, settings), sites_from(sites))
     checked(text, str(file))
     with store.transaction():
         keep_text(store, text, "programme_loaded")
         for person in people:
             keep_coordinator(store, settings.code, person)
     return show_programme(record, as_json)
+
+
+def with_holidays(text: str, settings: Settings) -> str:
+    """The text with the public holidays of the coming years as dates in front, for the talk, which knows no lists."""
+    from guide.desk.calendars import holiday_names
+
+    this_year = datetime.now(UTC).year
+    years = range(this_year, this_year + HOLIDAY_YEARS)
+    lines = []
+    for name in ("carrier", "lab"):
+        codes = getattr(settings, f"{name}_holidays")
+        if codes and not getattr(settings, f"{name}_rests"):
+            days = sorted(day.isoformat() for day in holiday_names(codes, years))
+            lines.append(f"{name}_rests = {json.dumps(days)}  # of {', '.join(codes)}, {years[0]} to {years[-1]}\n")
+    return "".join([*lines, text])
 
 
 def checked(text: str, file: str) -> Settings:

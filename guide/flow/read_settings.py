@@ -19,7 +19,7 @@ LONGEST_TAG_LABEL = 24
 BOTTLES = ("acid", "preserved", "empty")
 DISINFECTANTS = ("bleach", "dry", "hot", "freeze")
 _LISTS = ("join_words", "carrier_days", "receiving_days", "lab_address", "carrier_holidays", "lab_holidays")
-_DATES = ("carrier_closed", "lab_closed")
+_DATES = ("carrier_closed", "lab_closed", "carrier_rests", "lab_rests")
 _KINDS = {"int": "a whole number", "float": "a number", "str": "text in quotes", "bool": "true or false"}
 
 

@@ -98,6 +98,9 @@ class Settings:
         default=(), metadata={"doc": "countries or regions on whose holidays the carrier rests, such as IE or US-MN"}
     )
     carrier_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the carrier rests, as dates"})
+    carrier_rests: tuple[str, ...] = field(
+        default=(), metadata={"doc": "the days of carrier_holidays as dates: desk programme fills them in for the talk"}
+    )
     lab: str = field(default="", metadata={"doc": "name of the lab"})
     lab_address: tuple[str, ...] = field(default=(), metadata={"doc": "the lab's address, line by line"})
     lab_zone: str = field(default="UTC", metadata={"doc": "the lab's time zone, such as Europe/Dublin"})
@@ -105,6 +108,9 @@ class Settings:
         default=(), metadata={"doc": "countries or regions on whose holidays the lab is shut, such as IE or US-MN"}
     )
     lab_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the lab is shut, as dates"})
+    lab_rests: tuple[str, ...] = field(
+        default=(), metadata={"doc": "the days of lab_holidays as dates: desk programme fills them in for the talk"}
+    )
     larvae_days: int = field(default=0, metadata={"doc": "days frozen larvae may wait for the lab (0: no limit)"})
     window_days: int = field(default=7, metadata={"doc": "days between water or sediment and larvae of a site"})
     ice_check_min: int = field(default=120, metadata={"doc": "minutes between ice checks on the way to the freezer"})

@@ -20,7 +20,8 @@ def keep_programme(store: Store, settings: Settings, now: datetime) -> None:
     for site in settings.sites:
         db.execute(
             "INSERT INTO site (programme, code, name, zone, lat, lon, permit) VALUES (?, ?, ?, ?, ?, ?, ?) "
-            "ON CONFLICT (programme, code) DO UPDATE SET name = excluded.name, zone = excluded.zone",
+            "ON CONFLICT (programme, code) DO UPDATE SET name = excluded.name, zone = excluded.zone, "
+            "lat = excluded.lat, lon = excluded.lon, permit = excluded.permit",
             (settings.code, site.code, site.name, site.zone, site.lat, site.lon, site.permit),
         )
     _load_tags(store, settings, now)

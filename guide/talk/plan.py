@@ -21,12 +21,17 @@ def _water_in_time(turn: Turn) -> bool:
     from guide.field.ship_days import Calendar, Rules, arrival_day
 
     settings, day = turn.settings, _day(turn)
-    carrier, lab = Calendar(frozenset(settings.carrier_days)), Calendar(frozenset(settings.receiving_days))
+    carrier = Calendar(frozenset(settings.carrier_days), _days(settings.carrier_closed, settings.carrier_rests))
+    lab = Calendar(frozenset(settings.receiving_days), _days(settings.lab_closed, settings.lab_rests))
     if not carrier.is_open(day):
         return False
     arrival = arrival_day(day, Rules(carrier, carrier, lab, settings.transit_days))
     last = datetime.combine(day, NOON) + timedelta(hours=settings.preserve_h)
     return carrier.is_open(arrival) and lab.is_open(arrival) and datetime.combine(arrival, OPENED) <= last
+
+
+def _days(*given: tuple[str, ...]) -> frozenset[date]:
+    return frozenset(date.fromisoformat(day) for days in given for day in days)
 
 
 def _larvae_only(turn: Turn) -> None:

@@ -3,26 +3,37 @@
 import json
 from contextlib import redirect_stderr, redirect_stdout
 from dataclasses import dataclass
+from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
+from random import Random
 from typing import Any
 
-import pytest
-
 from guide.cli import main
-from guide.flow.load import shipped_flows
+from guide.flow.load import book_text, load_book, shipped_flows
+from guide.flow.replies.kinds import KINDS
+from guide.gateway.exchange import Exchange
 from guide.record.open import open_record
+from guide.record.programme import stored_programme
+from guide.record.store import Store
 from guide.record.verify import verify
+from guide.talk.blanks import REGISTRY
+from tests.conftest import Field, load
 
 REAL = (shipped_flows() / "programme.toml").read_text("utf-8").replace("practice = true ", "practice = false ")
+NOTE = "Bram saw an otter by the big willow"
 COORDINATOR = '\n[[coordinators]]\nname = "Wren"\nnumber = "+353 20 912 0001"\n'
 
 
 @dataclass
 class Desk:
-    """A folder with a record; ``said`` runs a command that must work, ``refused`` one that must not."""
+    """A folder with a record; ``said`` runs a command that must work, ``refused`` one that must not.
+
+    ``code`` is that of the record's visit, where it begins with one.
+    """
 
     folder: Path
+    code: str = ""
 
     @property
     def record(self) -> Path:
@@ -78,14 +89,22 @@ class Desk:
         db.close()
 
 
-@pytest.fixture
-def desk(tmp_path: Path) -> Desk:
-    """An empty folder."""
-    return Desk(tmp_path)
+def texting(desk: Desk) -> Field:
+    """A phone that texts to the desk's record, with the programme that the desk loaded."""
+    store = Store(open_record(desk.record))
+    book = load_book(book_text(shipped_flows(), stored_programme(store.db)), REGISTRY, KINDS)
+    exchange = Exchange(store, book, load, Random(7))
+    exchange.set_up(datetime(2026, 7, 4, tzinfo=UTC))
+    return Field(exchange)
 
 
-@pytest.fixture
-def circle(desk: Desk) -> Desk:
-    """A record with the real programme of the invented circle, and one coordinator."""
-    desk.said("programme", desk.file("circle.toml", REAL + COORDINATOR))
-    return desk
+def to_the_freezer(desk: Desk) -> str:
+    """A visit that was closed, and frozen by whoever has the initials QXZ; returns its code."""
+    pond = texting(desk)
+    pond.until("larva.tag")
+    pond.converse("01428", "ok", f"NOTE {NOTE}", "CLOSE")
+    pond.until("close.end")
+    pond.converse("freeze", "QXZ", "S-123", "y", "GARAGE 7", "-18")
+    ((code,),) = pond.rows("SELECT code8 FROM visit")
+    pond.db.close()
+    return str(code)

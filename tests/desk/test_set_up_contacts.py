@@ -11,24 +11,7 @@ import pytest
 from guide.record.log import FORGOTTEN
 from guide.record.open import open_record
 from guide.record.verify import verify
-from tests.conftest import Field
-from tests.desk.set_up_world import Desk, circle, desk
-from tests.desk.test_set_up_tags import texting
-
-__all__ = ["circle", "desk"]
-
-NOTE = "Bram saw an otter by the big willow"
-
-
-def to_the_freezer(desk: Desk, initials: str = "QXZ") -> tuple[Field, str]:
-    """A visit that was closed and frozen by whoever has these initials; the phone, and the visit's code."""
-    pond = texting(desk)
-    pond.until("larva.tag")
-    pond.converse("01428", "ok", f"NOTE {NOTE}", "CLOSE")
-    pond.until("close.end")
-    pond.converse("freeze", initials, "S-123", "y", "GARAGE 7", "-18")
-    ((code,),) = pond.rows("SELECT code8 FROM visit")
-    return pond, code
+from tests.desk.set_up_world import NOTE, Desk, texting
 
 
 def in_the_files(desk: Desk, words: str) -> bool:
@@ -71,10 +54,9 @@ def test_a_coordinator_whose_phone_has_stopped_shows_in_the_list(circle):
 # Custody
 
 
-def test_who_held_the_cooler_is_told_in_order_with_seal_ice_and_freezer(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    rows = circle.told("custody", "--visit", code)
+def test_who_held_the_cooler_is_told_in_order_with_seal_ice_and_freezer(frozen):
+    code = frozen.code
+    rows = frozen.told("custody", "--visit", code)
     assert [(row["what"], row["words"]) for row in rows] == [
         ("visit closed, cooler with the group", ""),
         ("has the cooler", "QXZ"),
@@ -87,17 +69,16 @@ def test_who_held_the_cooler_is_told_in_order_with_seal_ice_and_freezer(circle):
     assert rows == sorted(rows, key=lambda row: row["at"])
 
 
-def test_a_hand_over_is_added_at_the_sites_time_and_its_initials_stay_out_of_the_log(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    said = circle.said("custody", "--visit", code.lower(), "--add", "M.K.", "--at", "2025-07-04 18:30", "--seal", "S-9")
+def test_a_hand_over_is_added_at_the_sites_time_and_its_initials_stay_out_of_the_log(frozen):
+    code = frozen.code
+    said = frozen.said("custody", "--visit", code.lower(), "--add", "M.K.", "--at", "2025-07-04 18:30", "--seal", "S-9")
     assert "2025-07-04 18:30 IST  has the cooler" in said
     assert "MK" in said
-    entry = circle.rows("SELECT seat, data FROM log WHERE kind = 'custody'")
+    entry = frozen.rows("SELECT seat, data FROM log WHERE kind = 'custody'")
     assert entry[0][0] == "desk"
     assert '"since":"2025-07-04T17:30:00.000Z"' in entry[0][1]
     assert "MK" not in entry[0][1]
-    circle.whole()
+    frozen.whole()
 
 
 @pytest.mark.parametrize(
@@ -109,10 +90,9 @@ def test_a_hand_over_is_added_at_the_sites_time_and_its_initials_stay_out_of_the
         (("--add", "AB", "--seal", "a b"), "a seal's number has up to 20 letters"),
     ],
 )
-def test_a_hand_over_that_cant_be_is_said_and_changes_nothing(circle, words, error):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    assert error in circle.refused("custody", "--visit", code, *words)
+def test_a_hand_over_that_cant_be_is_said_and_changes_nothing(frozen, words, error):
+    code = frozen.code
+    assert error in frozen.refused("custody", "--visit", code, *words)
 
 
 def test_a_visit_without_a_cooler_yet_says_how_to_tell_of_one(circle):
@@ -127,57 +107,53 @@ def test_a_visit_without_a_cooler_yet_says_how_to_tell_of_one(circle):
 # Forgetting
 
 
-def test_words_are_forgotten_to_the_last_byte_and_the_chains_stay_whole(circle):
-    pond, code = to_the_freezer(circle)
-    assert all(in_the_files(circle, words) for words in (NOTE, "QXZ", "GARAGE 7"))
-    heads = pond.rows("SELECT origin, stream, seq, hash FROM log WHERE stream != 'desk'")
-    said = circle.said("forget", "--visit", code, "--yes")
+def test_words_are_forgotten_to_the_last_byte_and_the_chains_stay_whole(frozen):
+    code = frozen.code
+    assert all(in_the_files(frozen, words) for words in (NOTE, "QXZ", "GARAGE 7"))
+    heads = frozen.rows("SELECT origin, stream, seq, hash FROM log WHERE stream != 'desk'")
+    said = frozen.said("forget", "--visit", code, "--yes")
     assert "Forgotten: words in 5 entries of visit" in said
-    pond.db.close()
     assert not any(
-        in_the_files(circle, words) for words in (NOTE, NOTE.casefold(), "QXZ", "qxz", "GARAGE 7", "garage 7")
+        in_the_files(frozen, words) for words in (NOTE, NOTE.casefold(), "QXZ", "qxz", "GARAGE 7", "garage 7")
     )
-    assert circle.rows("SELECT origin, stream, seq, hash FROM log WHERE stream != 'desk'") == heads
-    db = open_record(circle.record)
+    assert frozen.rows("SELECT origin, stream, seq, hash FROM log WHERE stream != 'desk'") == heads
+    db = open_record(frozen.record)
     found = verify(db)
     assert (found.problems, found.forgotten) == ([], 5)
     db.close()
-    assert "the words of 5 entries are not held here" in circle.said("verify")
-    assert [row["words"] for row in circle.told("custody", "--visit", code)][1] == "(forgotten)"
+    assert "the words of 5 entries are not held here" in frozen.said("verify")
+    assert [row["words"] for row in frozen.told("custody", "--visit", code)][1] == "(forgotten)"
 
 
-def test_a_forgotten_words_salt_is_gone_so_that_initials_cant_be_tried_out(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    circle.said("forget", "--visit", code, "--initials", "--yes")
-    assert circle.rows("SELECT count(*) FROM words WHERE salt = ? AND text IS NULL", FORGOTTEN) == [(1,)]
-    assert not in_the_files(circle, "QXZ")
-    assert in_the_files(circle, NOTE)
-    circle.whole()
+def test_a_forgotten_words_salt_is_gone_so_that_initials_cant_be_tried_out(frozen):
+    code = frozen.code
+    frozen.said("forget", "--visit", code, "--initials", "--yes")
+    assert frozen.rows("SELECT count(*) FROM words WHERE salt = ? AND text IS NULL", FORGOTTEN) == [(1,)]
+    assert not in_the_files(frozen, "QXZ")
+    assert in_the_files(frozen, NOTE)
+    frozen.whole()
 
 
-def test_words_forgotten_here_are_not_brought_back_by_a_merge(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    circle.said("backup", str(circle.folder / "copy.db"))
-    circle.said("forget", "--visit", code, "--yes")
-    circle.said("merge", str(circle.folder / "copy.db"))
-    assert not in_the_files(circle, "QXZ")
-    circle.whole()
+def test_words_forgotten_here_are_not_brought_back_by_a_merge(frozen):
+    code = frozen.code
+    frozen.said("backup", str(frozen.folder / "copy.db"))
+    frozen.said("forget", "--visit", code, "--yes")
+    frozen.said("merge", str(frozen.folder / "copy.db"))
+    assert not in_the_files(frozen, "QXZ")
+    frozen.whole()
 
 
-def test_a_program_that_still_reads_the_record_is_named_as_a_place_where_words_stay(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    reader = open_record(circle.record)
+def test_a_program_that_still_reads_the_record_is_named_as_a_place_where_words_stay(frozen):
+    code = frozen.code
+    reader = open_record(frozen.record)
     reader.execute("BEGIN")
     reader.execute("SELECT count(*) FROM words").fetchone()
     with patch("guide.record.open.BUSY_MS", 50):
-        returned, _, err = circle.run("forget", "--visit", code, "--yes")
+        returned, _, err = frozen.run("forget", "--visit", code, "--yes")
     assert (returned, "another program is using the record" in err) == (0, True)
     reader.close()
     gc.collect()  # connections of commands that ran in this process
-    assert not in_the_files(circle, "QXZ")
+    assert not in_the_files(frozen, "QXZ")
 
 
 def test_a_talk_goes_on_after_its_words_are_forgotten(circle):
@@ -191,13 +167,12 @@ def test_a_talk_goes_on_after_its_words_are_forgotten(circle):
     pond.db.close()
 
 
-def test_nothing_is_forgotten_without_yes(circle):
-    pond, code = to_the_freezer(circle)
-    pond.db.close()
-    before = circle.everything()
-    assert "This would forget words in 5 entries" in circle.said("forget", "--visit", code)
-    assert "This would forget a phone's number" in circle.said("forget", "+100")
-    assert circle.everything() == before
+def test_nothing_is_forgotten_without_yes(frozen):
+    code = frozen.code
+    before = frozen.everything()
+    assert "This would forget words in 5 entries" in frozen.said("forget", "--visit", code)
+    assert "This would forget a phone's number" in frozen.said("forget", "+100")
+    assert frozen.everything() == before
 
 
 def test_a_forgotten_number_gets_no_more_texts_and_its_samples_stay(circle):

@@ -6,9 +6,7 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from tests.desk.set_up_world import Desk, circle, desk
-
-__all__ = ["circle", "desk"]
+from tests.desk.set_up_world import Desk
 
 GROUPS = "code,name,word,site,people\nG1,The Early Herons,,quill,6\nG2,Basin School,owlnest,,14\n"
 

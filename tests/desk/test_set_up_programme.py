@@ -3,12 +3,11 @@
 import json
 import subprocess
 import sys
+from datetime import date, timedelta
 
 import pytest
 
-from tests.desk.set_up_world import COORDINATOR, REAL, Desk, circle, desk
-
-__all__ = ["circle", "desk"]
+from tests.desk.set_up_world import COORDINATOR, REAL, Desk, texting
 
 HELLO = b'{"id": "%d", "from": "+10%d", "text": "hello", "at": "2026-07-04T09:00:00Z"}\n'
 
@@ -132,3 +131,18 @@ def test_showing_where_nothing_was_loaded_says_what_to_do(desk):
 def test_a_coordinator_of_the_file_gets_the_new_number(circle):
     circle.said("programme", circle.file("b.toml", REAL + COORDINATOR.replace("0001", "0002")))
     assert circle.told("coordinators", "list") == [{"name": "Wren", "number": "+353209120002", "takes_texts": True}]
+
+
+def test_a_plan_knows_the_public_holidays_that_the_desk_looked_up(circle, desk):
+    days = [date.fromisoformat(day) for day in circle.told("programme")["lab_rests"]]
+    assert len(days) >= 5 * 9
+    before = next(d - timedelta(days=1) for d in days if d.isoweekday() in (3, 4) and d - timedelta(days=1) not in days)
+    steps = []
+    for holidays in ('["IE"]', "[]"):
+        text = REAL.replace('_holidays = ["IE"]', f"_holidays = {holidays}")
+        circle.said("programme", circle.file("b.toml", text))
+        pond = texting(circle)
+        pond.converse("plan", "amberwell", before.isoformat(), "y", number=f"+20{len(steps)}")
+        steps.append(pond.step(f"+20{len(steps)}"))
+        pond.db.close()
+    assert steps == ["plan.larvae_only", "plan.lab"]

@@ -4,10 +4,8 @@ import re
 
 import pytest
 
-from tests.desk.set_up_world import REAL, circle, desk
+from tests.desk.set_up_world import REAL
 from tests.desk.test_set_up_programme import first_text
-
-__all__ = ["circle", "desk"]
 
 SITES = """code,name,words,flows,lat,lon,permit,take_limit
 teal,Teal Mere,teal;mere,no,53.40,-8.20,TB-7,8

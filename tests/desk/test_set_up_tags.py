@@ -1,27 +1,14 @@
 """``desk tags``: made with check digits, loaded from the lab's list, given to sites, void, counted; and in the talk."""
 
-from datetime import UTC, datetime
-from random import Random
-
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from guide.cli import main
 from guide.field.tags import is_valid
-from guide.flow.load import book_text, load_book, shipped_flows
-from guide.flow.replies.kinds import KINDS
 from guide.flow.replies.lab_code import LONGEST_CODE, is_code
-from guide.gateway.exchange import Exchange
-from guide.record.open import open_record
-from guide.record.programme import stored_programme
-from guide.record.store import Store
-from guide.talk.blanks import REGISTRY
-from tests.conftest import Field, load
-from tests.desk.set_up_world import REAL, circle, desk
+from tests.desk.set_up_world import REAL, texting
 from tests.flow.reading import taken
-
-__all__ = ["circle", "desk"]
 
 LAB = REAL.replace("count = 60", "count = 0").replace("width = 5", "width = 5\ncheck = false")
 
@@ -31,15 +18,6 @@ def lab(desk):
     """A record whose tags are the lab's own list."""
     desk.said("programme", desk.file("lab.toml", LAB))
     return desk
-
-
-def texting(desk) -> Field:
-    """A phone that texts to the desk's record, with the programme that the desk loaded."""
-    store = Store(open_record(desk.record))
-    book = load_book(book_text(shipped_flows(), stored_programme(store.db)), REGISTRY, KINDS)
-    exchange = Exchange(store, book, load, Random(7))
-    exchange.set_up(datetime(2026, 7, 4, tzinfo=UTC))
-    return Field(exchange)
 
 
 def test_tags_are_made_behind_the_highest_of_either_pool_with_check_digits(circle):
