@@ -59,6 +59,11 @@ def _check_step(report: Report, step: Step) -> None:
         report.prompts[step.id] = max(report.prompts.get(step.id, 0), worst)
         if step.kind != ROUTE and not any(who in text for who in WHO_ACTS):
             report.problems.append(f"{where}, say.{language}: doesn't say who acts ({', '.join(WHO_ACTS)})")
+    for branch in step.branches:
+        if "new_visit" in branch.do and branch.go != step.id:
+            report.problems.append(
+                f"{where}: begins a new visit and goes to {branch.go}, where nothing is asked any more"
+            )
     for language, text in step.why.items():
         _check_text(report, f"{where}, why.{language}", text, ANSWER_SEGMENTS, BLANKS)
 

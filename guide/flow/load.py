@@ -295,5 +295,10 @@ class _Reader:
                 )
 
 
+def check_targets(book: FlowBook, registry: Registry) -> None:
+    """Raises FlowError for a branch of a book that leads nowhere, or a reply that no branch serves."""
+    _Reader({}, registry, book.kinds, book.settings).check_targets(book)
+
+
 def _names(given: str | list[str]) -> tuple[str, ...]:
     return (given,) if isinstance(given, str) else tuple(given)

@@ -14,7 +14,7 @@ NO_WAY = "The reply that carries on leads to an end, from everywhere, once timer
 
 def without_end(found: Found) -> list[Problem]:
     """The first state from which no answers lead to an end, and the first that carrying on goes round in."""
-    problems = []
+    problems: list[Problem] = []
     for sentence, bad in ((NO_END, _no_answers_end(found)), (NO_WAY, _circle(found))):
         if bad:
             problems.append(Problem("ends", sentence, *found.path(min(bad, key=lambda node: len(found.path(node)[1])))))
@@ -43,10 +43,10 @@ def _no_answers_end(found: Found) -> list[int]:
             if node not in reached:
                 reached.add(node)
                 waiting.append(node)
-    return [node for node in _alive(found) if node not in reached]
+    return [node for node in alive(found) if node not in reached]
 
 
-def _alive(found: Found) -> set[int]:
+def alive(found: Found) -> set[int]:
     """The states that the moves there are lead to (in a changed book some are left over from the one before)."""
     waiting = [edge.target for edge in found.begun if edge.target >= 0]
     reached = set(waiting)
@@ -61,8 +61,10 @@ def _alive(found: Found) -> set[int]:
 def _circle(found: Found) -> list[int]:
     """States that carrying on only goes round in."""
     onward = {}
-    for node in _alive(found):
-        carry = _carry(found.nodes[node].world)
+    for node in alive(found):
+        if node not in found.carry:
+            found.carry[node] = _carry(found.nodes[node].world)
+        carry = found.carry[node]
         carried = [edge.target for edge in found.edges[node] if edge.move.words == carry]
         waited = [edge.target for edge in found.edges[node] if edge.move.kind != "text"]
         onward[node] = next((target for target in [*carried, *waited] if target != node), node)

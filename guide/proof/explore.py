@@ -51,18 +51,26 @@ class Node(NamedTuple):
 
 @dataclass
 class Found:
-    """All that an exploration found. ``begun`` are the first moves, from worlds nobody has texted to."""
+    """All that an exploration found.
+
+    ``begun`` are the first moves, from worlds nobody has texted to; ``carry`` the replies that carry on, as looked up.
+    """
 
     nodes: list[Node] = field(default_factory=list)
     edges: list[list[Edge]] = field(default_factory=list)
     begun: list[Edge] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     index: dict[Hashable, int] = field(default_factory=dict)
+    carry: dict[int, str] = field(default_factory=dict)
     tried: int = 0
+
+    def root(self, node: int) -> World:
+        """The world before the first text of the conversation to a state."""
+        return self.nodes[node].root
 
     def path(self, node: int) -> tuple[World, tuple[Move, ...]]:
         """The root a node was reached from, and the moves there."""
-        root, moves = self.nodes[node].root, []
+        root, moves = self.root(node), []
         while node >= 0:
             moves.append(self.nodes[node].move)
             node = self.nodes[node].parent

@@ -2,7 +2,7 @@
 
 A rule remembers one thing: does it forbid just now? Rules don't look at each other, so it is enough to follow for each
 state which rules can forbid in it, move by move, until nothing new comes. What is found broken is played again from
-its beginning before it is told.
+its beginning before it is told: two states that the proof takes for one may differ in what a suspicion stands on.
 """
 
 from collections import deque
@@ -16,8 +16,8 @@ MOST_TRIED = 10
 """Conversations played again for one rule before it counts as kept."""
 
 
-class _Step(NamedTuple):
-    """Some rules that forbid in a state, and how that came: the step before, and the move."""
+class Step(NamedTuple):
+    """Some rules that forbid in a state, and how that came: the step before (-1: none), and the move."""
 
     node: int
     bits: int
@@ -25,55 +25,60 @@ class _Step(NamedTuple):
     move: Move
 
 
-def hold(found: Found, rules: RuleBook, first_only: bool = False) -> tuple[list[Problem], int]:
-    """The rules that are broken, each with a shortest conversation; and suspicions that did not come true."""
-    holding = _Holding(found, rules, first_only)
-    holding.run()
-    return holding.problems, len(holding.tries) - len(holding.told)
+class Holding:
+    """Which rules can forbid in which state, and those that are broken."""
 
-
-class _Holding:
-    def __init__(self, found: Found, rules: RuleBook, first_only: bool) -> None:
-        self.found, self.rules, self.first_only = found, rules, first_only
-        self.seen = [0] * len(found.nodes)
-        self.reached = [False] * len(found.nodes)
-        self.steps: list[_Step] = []
-        self.waiting: deque[int] = deque()
+    def __init__(self, found: Found, rules: RuleBook) -> None:
+        self.found, self.rules = found, rules
+        self.seen: dict[int, int] = {}
+        self.steps: list[Step] = []
         self.problems: list[Problem] = []
-        self.tries: dict[int, int] = {}
-        self.told: set[int] = set()
+        self.suspicions: set[tuple[int, int, Move]] = set()
+        self._waiting: deque[int] = deque()
+        self._tries: dict[int, int] = {}
+        self._told: set[int] = set()
 
-    def run(self) -> None:
-        start = self.rules.start()
+    def run(self) -> "Holding":
+        """Follows the rules from the first moves on."""
         for edge in self.found.begun:
-            self._pass(edge, start, -1)
-        while self.waiting and not (self.first_only and self.problems):
-            place = self.waiting.popleft()
+            self.follow(edge, self.rules.start(), -1)
+        self.go_on()
+        return self
+
+    def go_on(self, first_only: bool = False) -> None:
+        """Follows what is new; with ``first_only`` until a rule is broken."""
+        while self._waiting and not (first_only and self.problems):
+            place = self._waiting.popleft()
             step = self.steps[place]
             for edge in self.found.edges[step.node]:
-                self._pass(edge, step.bits, place)
+                self.follow(edge, step.bits, place)
 
-    def _pass(self, edge: Edge, bits: int, before: int) -> None:
+    def follow(self, edge: Edge, bits: int, before: int) -> None:
+        """Takes a move with rules that forbid before it."""
         broken = edge.passage.broken(bits)
         if broken:
             self._broken(broken, edge, before)
         if edge.target < 0:
             return
-        new = edge.passage.through(bits) & ~self.seen[edge.target]
-        if new or not self.reached[edge.target]:
-            self.reached[edge.target] = True
-            self.seen[edge.target] |= new
-            self.steps.append(_Step(edge.target, new, before, edge.move))
-            self.waiting.append(len(self.steps) - 1)
+        seen = self.seen.get(edge.target)
+        new = edge.passage.through(bits) & ~(seen or 0)
+        if new or seen is None:
+            self.seen[edge.target] = (seen or 0) | new
+            self.steps.append(Step(edge.target, new, before, edge.move))
+            self._waiting.append(len(self.steps) - 1)
 
     def _broken(self, broken: int, edge: Edge, before: int) -> None:
+        node = self.steps[before].node if before >= 0 else -1
         for place, rule in enumerate(self.rules.rules):
-            if not broken >> place & 1 or place in self.told or self.tries.get(place, 0) >= MOST_TRIED:
+            if not broken >> place & 1 or place in self._told or (place, node, edge.move) in self.suspicions:
                 continue
-            self.tries[place] = self.tries.get(place, 0) + 1
+            self.suspicions.add((place, node, edge.move))
+            self._tries[place] = self._tries.get(place, 0) + 1
+            if self._tries[place] > MOST_TRIED:
+                continue
             root, moves = self._conversation(edge, before)
             if broken_by(self.rules, root, moves) >> place & 1:
-                self.told.add(place)
+                self._told.add(place)
                 self.problems.append(Problem(rule.name, rule.sentence, root, moves))
 
     def _conversation(self, edge: Edge, before: int) -> tuple[World, tuple[Move, ...]]:
@@ -82,5 +87,10 @@ class _Holding:
             step = self.steps[before]
             moves.append(step.move)
             node, before = step.node, step.before
-        root = self.found.nodes[node].root if node >= 0 else self.found.nodes[edge.target].root
-        return root, tuple(reversed(moves))
+        return self.found.root(node if node >= 0 else edge.target), tuple(reversed(moves))
+
+
+def hold(found: Found, rules: RuleBook) -> tuple[list[Problem], int]:
+    """The rules that are broken, each with a shortest conversation; and how many suspicions did not come true."""
+    holding = Holding(found, rules).run()
+    return holding.problems, len({place for place, _, _ in holding.suspicions}) - len(holding.problems)

@@ -78,11 +78,18 @@ def _conditions_of(book: FlowBook, flow: str) -> tuple[str, ...]:
 
 
 def _deeply(state: SeatState) -> tuple[str, ...]:
-    """What waits beneath a flow that a word called: the flows; beneath two, only if larva or bottle is in hand."""
-    flows = tuple(frame.flow for frame in state.frames[:-1])
-    if len(flows) == 1 or flows[0] in _HANDS:
-        return flows
-    return ("", *flows[1:])
+    """What waits beneath a flow that a word called: the flows; beneath two, only if larva or bottle is in hand.
+
+    Beneath a flow that a step called it is the step that the talk comes back to.
+    """
+    frames = state.frames
+    flows = [
+        frame.flow if above.flow in CALLED_BY_WORD else frame.state
+        for frame, above in zip(frames, frames[1:], strict=False)
+    ]
+    if len(flows) > 1 and frames[1].flow in CALLED_BY_WORD and frames[0].flow not in _HANDS:
+        flows[0] = ""
+    return tuple(flows)
 
 
 def _sample(sample: SampleView | None, turn: Turn, by_word: bool) -> Hashable:

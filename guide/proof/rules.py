@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, NamedTuple
 
 from guide.errors import FlowError
-from guide.flow.model import FlowBook
+from guide.flow.model import REST, ROUTE, FlowBook
 from guide.flow.registry import Registry
 
 Event = tuple[str, ...]
@@ -24,7 +24,7 @@ CLOSED_BY_OTHERS: Event = ("other", "closes")
 RULES_FILE = "rules.toml"
 
 VERBS = ("asks", "answers", "logs", "texts", "starts", "stops", "time", "begins", "returns", "other")
-_KEYS = ("rule", "never", "until", "after", "each", "while")
+_KEYS = ("rule", "never", "until", "after", "each", "while", "steps", "but")
 
 
 @dataclass(frozen=True)
@@ -141,10 +141,31 @@ def read_rules(folder: Path, book: FlowBook, registry: Registry) -> RuleBook:
     for name, parts in table.items():
         for part in parts if isinstance(parts, list) else [parts]:
             sentence = parts[0].get("rule") if isinstance(parts, list) else None
-            rules += _rules(name, {"rule": sentence, **part} if sentence else part, registry)
+            for given in _for_each_step({"rule": sentence, **part} if sentence else part, book):
+                rules += _rules(name, given, registry)
     found = RuleBook(tuple(rules), acts, words)
     _check_names(found, book)
     return found
+
+
+def _for_each_step(part: dict[str, Any], book: FlowBook) -> Iterable[dict[str, Any]]:
+    """A part with ``steps`` is one for each of these steps, {step} standing for it; ``but`` leaves some out."""
+    if "steps" not in part:
+        return [part]
+    meant = [
+        step.id
+        for step in book.steps.values()
+        if step.kind not in (ROUTE, REST) and _among("|".join(part["steps"]), (step.id,))
+    ]
+    return [
+        {key: _filled(value, step) for key, value in part.items() if key not in ("steps", "but")}
+        for step in meant
+        if step not in part.get("but", [])
+    ]
+
+
+def _filled(value: Any, step: str) -> Any:
+    return [text.replace("{step}", step) for text in value] if isinstance(value, list) else value
 
 
 def _rules(name: str, given: Any, registry: Registry) -> Iterable[Rule]:
