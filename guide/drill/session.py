@@ -4,20 +4,20 @@
 any gateway of any process, and what was looked at twice is written once. All facts are entries of the session's stream.
 """
 
-from collections.abc import Iterable
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from random import Random
 from typing import Any
 
 from guide.drill import seats
 from guide.drill.book import drill_book
-from guide.drill.facts import AUTHOR, PairText, step_now, texts_of
-from guide.drill.judge import MISSED, Told, is_skipped, judge, role_of, verdict
-from guide.drill.model import Drill, DrillError, Surprise
-from guide.drill.plan import plan_round, seeded
-from guide.drill.specimens import Specimen, draw_lots, words
-from guide.drill.view import PairView, RoundView, SessionView, Shown, Thrown, read_session, streams
+from guide.drill.facts import AUTHOR, step_now, texts_of
+from guide.drill.judge import MISSED
+from guide.drill.judging import answered, judge_texts
+from guide.drill.model import Drill, DrillError
+from guide.drill.specimens import Specimen
+from guide.drill.throwing import throw_due
+from guide.drill.view import PairView, RoundView, SessionView, read_session, streams
 from guide.flow.load import load_book
 from guide.flow.model import FlowBook
 from guide.flow.replies.kinds import KINDS
@@ -30,9 +30,6 @@ from guide.talk.turn import Talk
 
 PAIRS = "ABCDEFGHIJKL"
 """A boat house holds no more pairs than that."""
-
-LOOK_STEPS = ("larva.look", "larva.steady", "larva.brisk")
-"""Steps at which a larva lies on the spoon."""
 
 SKIPPED_CLOCKS = ("thunder", "contact")
 """Waits that a drill moves on, saying so: nobody sits half an hour in a classroom."""
@@ -161,16 +158,16 @@ class Session:
         seat, texts = self.seat(one), []
         thrown = one.open_surprise()
         if thrown is not None:
-            texts += self._answered(one, thrown, MISSED, thrown.after, now)
+            texts += answered(self, one, thrown, MISSED, thrown.after, now)
         seats.let_go(self.exchange, seat, now)
         self.note("round_ended", {"pair": one.pair, "round": one.number, "why": why}, now)
         if one.number < self.view.rounds:
             if not self.view.in_turn:
-                said = self._phrase("next", count=str(one.number + 1), tally=str(self.view.rounds))
+                said = self.phrase("next", count=str(one.number + 1), tally=str(self.view.rounds))
                 texts += seats.say(self.exchange, seat, said, now)
                 texts += self._begin_round(self.view.pairs[one.pair], now)
             return texts
-        texts += seats.say(self.exchange, seat, self._phrase("over"), now)
+        texts += seats.say(self.exchange, seat, self.phrase("over"), now)
         seats.leave(self.store, seat)
         if all(len(p.rounds) == self.view.rounds and p.now() is None for p in self.view.pairs.values()):
             self.note("drill_ended", {}, now)
@@ -187,13 +184,14 @@ class Session:
                         seats.let_go(self.exchange, seat, now)
                         data = {"pair": pair.name, "round": pair.rounds[-1].number, "why": "ended"}
                         self.note("round_ended", data, now)
-                        texts += seats.say(self.exchange, seat, self._phrase("over"), now)
+                        texts += seats.say(self.exchange, seat, self.phrase("over"), now)
                     seats.leave(self.store, seat)
             if not self.view.ended:
                 self.note("drill_ended", {}, now)
         return texts
 
-    def _phrase(self, name: str, **blanks: str) -> str:
+    def phrase(self, name: str, **blanks: str) -> str:
+        """A phrase of the drill's own."""
         return self.exchange.words_of(f"drill.{name}", **blanks)
 
     # Looking
@@ -234,19 +232,20 @@ class Session:
         said: list[TextOut] = []
         if not self.view.in_turn and not self.view.pairs[one.pair].joined:
             self.note("pair_joined", {"pair": one.pair}, now)
-            said += seats.say(self.exchange, seat, self._phrase("joined", said=one.pair), now)
+            said += seats.say(self.exchange, seat, self.phrase("joined", said=one.pair), now)
         texts = list(texts_of(self.store, seat, one.after))
-        said += self._judge(one, texts, now)
-        one = self._again(one)
+        said += judge_texts(self, one, texts, now)
+        one = self.again(one)
         step = step_now(self.store, seat)
         if self._is_over(one, step):
             return said + self._end_round(one, "done", now)
         said += self._move_clock(seat, now)
         if not self.view.paused:
-            said += self._throw_due(one, seat, step, now)
+            said += throw_due(self, one, seat, step, now)
         return said
 
-    def _again(self, one: RoundView) -> RoundView:
+    def again(self, one: RoundView) -> RoundView:
+        """A round as it stands after more entries."""
         return self.view.pairs[one.pair].rounds[one.number - 1]
 
     def _is_over(self, one: RoundView, step: str) -> bool:
@@ -254,94 +253,6 @@ class Session:
         if self.drill.end:
             return step == self.drill.end
         return one.dealt_with() >= self.drill.larvae and one.open_surprise() is None
-
-    def _judge(self, one: RoundView, texts: list[PairText], now: datetime) -> list[TextOut]:
-        for text in texts:
-            if text.turn not in one.skipped and is_skipped(self.drill, self.book, text):
-                role = role_of(self.book.step(text.before))
-                data = {"step": text.before, "turn": text.turn, "seconds": round(text.seconds, 1), "role": role}
-                self.note("step_skipped", {**_of(one), **data}, now)
-        said: list[TextOut] = []
-        thrown = one.open_surprise()
-        surprise = self.drill.surprise(thrown.name) if thrown else None
-        if thrown is not None and surprise is not None:
-            later = [text for text in texts if text.turn > thrown.after]
-            word, turn = verdict(surprise, later, _blanks(thrown.line.data), self.book)
-            if word:
-                said += self._answered(one, thrown, word, turn, now)
-        self._judge_specimens(self._again(one), now)
-        return said
-
-    def _answered(self, one: RoundView, thrown: Thrown, word: str, turn: int, now: datetime) -> list[TextOut]:
-        surprise = self.drill.surprise(thrown.name)
-        role = surprise.who if surprise else "both"
-        data = {"number": thrown.number, "name": thrown.name, "verdict": word, "turn": turn, "role": role}
-        self.note("surprise_answered", {**_of(one), **data}, now)
-        if surprise is None:
-            return []
-        because = f"{self._phrase(word)} {self.book.in_language(surprise.because)}"
-        return seats.say(self.exchange, self.seat(one), because, now)
-
-    def _judge_specimens(self, one: RoundView, now: datetime) -> None:
-        shown = one.in_hand()
-        if shown is None:
-            return
-        row = self.store.db.execute(
-            "SELECT log.kind, sample_uid, at, log.turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
-            "AND kind IN ('kept', 'void', 'put_back') ORDER BY seq LIMIT 1",
-            (self.store.origin_id, one.visit, shown.after),
-        ).fetchone()
-        if row is None:
-            return
-        kind, uid, at, turn = row
-        told = self._told(kind, uid)
-        data = shown.line.data
-        right = judge(data, told, self._slips(one, shown), self.book.settings.minimum_mm)
-        seconds = (datetime.fromisoformat(at) - shown.line.at).total_seconds()
-        self.note(
-            "specimen_judged",
-            {
-                **_of(one),
-                "place": shown.place,
-                "sample": uid,
-                "turn": turn,
-                "seconds": round(seconds, 1),
-                "told": asdict(told),
-                "true": {"length_mm": data["length_mm"], "family": data["family"], "tag": data["slip"]},
-                "right": right,
-                "answers": self._answers(one, uid),
-                "fixed": shown.fixed,
-            },
-            now,
-        )
-
-    def _told(self, kind: str, uid: str | None) -> Told:
-        if kind == "put_back":
-            return Told("back")
-        length_mm, family, tag = self.store.db.execute(
-            "SELECT length_mm, family, tag FROM sample WHERE uid = ?", (uid,)
-        ).fetchone()
-        return Told(kind, length_mm, family, tag)
-
-    def _answers(self, one: RoundView, uid: str | None) -> dict[str, tuple[int, str]]:
-        """For each thing told of a sample, the turn and the entry in the visit's log that told it last."""
-        found = {}
-        for name, column in (("length", "length_mm"), ("family", "family"), ("tag", "tag")):
-            row = self.store.db.execute(
-                "SELECT turn, stream || '/' || seq FROM log WHERE origin = ? AND stream = ? AND sample_uid = ? "
-                "AND kind IN ('answer', 'fix') AND json_extract(data, ?) IS NOT NULL ORDER BY seq DESC LIMIT 1",
-                (self.store.origin_id, one.visit, uid, f"$.{column}"),
-            ).fetchone()
-            if row is not None:
-                found[name] = (row[0], f"{self.store.origin}/{row[1]}")
-        return found
-
-    def _slips(self, one: RoundView, shown: Shown) -> Iterable[str]:
-        """The slips a pair was given for a specimen: a surprise may have brought another."""
-        yield shown.line.data["slip"]
-        for thrown in one.surprises:
-            if thrown.line.data.get("slip"):
-                yield thrown.line.data["slip"]
 
     def _move_clock(self, seat: SeatRow, now: datetime) -> list[TextOut]:
         moved = False
@@ -351,7 +262,7 @@ class Session:
             if kind in SKIPPED_CLOCKS and datetime.fromisoformat(due) > now + timedelta(seconds=30):
                 self.store.set_timer(seat.id, kind, now)
                 moved = True
-        return seats.say(self.exchange, seat, self._phrase("clock"), now) if moved else []
+        return seats.say(self.exchange, seat, self.phrase("clock"), now) if moved else []
 
     # Throwing
 
@@ -368,7 +279,7 @@ class Session:
             if one is None:
                 return []
             self.note("hint", {"pair": pair}, now, words=hint)
-            return seats.say(self.exchange, self.seat(one), f"{self._phrase('hint')} {hint}", now)
+            return seats.say(self.exchange, self.seat(one), f"{self.phrase('hint')} {hint}", now)
 
     def pause(self, paused: bool, now: datetime) -> list[TextOut]:
         """Pauses every pair, or lets all go on."""
@@ -381,87 +292,6 @@ class Session:
                     texts += seats.pause(self.exchange, self.seat(one), paused, now)
         return texts
 
-    def _throw_due(self, one: RoundView, seat: SeatRow, step: str, now: datetime) -> list[TextOut]:
-        holder = self.store.holder(seat.id)
-        if holder is None or holder.stopped_at or not seats.can_be_asked(self.exchange, seat, holder.number, now):
-            return []
-        said: list[TextOut] = []
-        due = None if one.open_surprise() else self._due(one, step)
-        if self.drill.larvae and step in LOOK_STEPS and one.in_hand() is None:
-            if due is not None and due[0].specimen is not None:
-                said += self._throw(one, seat, due[0], due[1], step, now)
-                due = None
-            said += self._show(self._again(one), seat, now)
-            one = self._again(one)
-            due = due if due and due[0].specimen is None else None
-        if due is not None and due[0].specimen is None:
-            said += self._throw(one, seat, due[0], due[1], step, now)
-        return said
-
-    def _due(self, one: RoundView, step: str) -> tuple[Surprise, str] | None:
-        """The surprise to throw at this step, and who wants it: the trainer before the plan."""
-        for name in self.view.pairs[one.pair].asked:
-            asked = self.drill.surprise(name)
-            if asked is not None and step in asked.at:
-                return asked, "trainer"
-        came = {thrown.name for thrown in one.surprises}
-        larva = len(one.specimens) + (step in LOOK_STEPS and one.in_hand() is None)
-        for planned in plan_round(self.drill, self.view.seed, one.pair, one.number):
-            surprise = planned.surprise
-            if surprise.name not in came and step in surprise.at and larva >= planned.larva:
-                return surprise, "plan"
-        return None
-
-    def _throw(
-        self, one: RoundView, seat: SeatRow, surprise: Surprise, by: str, step: str, now: datetime
-    ) -> list[TextOut]:
-        (after,) = self.store.db.execute("SELECT max(id) FROM turn").fetchone()
-        data = {
-            **_of(one),
-            "name": surprise.name,
-            "number": len(one.surprises) + 1,
-            "by": by,
-            "step": step,
-            "after": after,
-            **self._spare_slips(one, surprise),
-        }
-        self.note("surprise", data, now)
-        lead = self._phrase("danger" if surprise.danger else "surprise")
-        if surprise.options:
-            return seats.ask(self.exchange, seat, surprise, lead, now)
-        if not surprise.say:
-            return []
-        said = self.book.in_language(surprise.say).format_map(_blanks(data))
-        return seats.say(self.exchange, seat, f"{lead} {said}", now)
-
-    def _spare_slips(self, one: RoundView, surprise: Surprise) -> dict[str, str]:
-        """A misprinted slip and a new one, for a surprise that speaks of them."""
-        if not any("{" in text for text in surprise.say.values()):
-            return {}
-        shown = one.in_hand()
-        slip = shown.line.data["slip"] if shown else self._slip()
-        return {"bad": _misprint(slip), "slip": self._slip(already=slip)}
-
-    def _slip(self, already: str = "") -> str:
-        """A free practice tag that lies ready at no pair's tray."""
-        given = {shown.line.data["slip"] for one in self.view.all_rounds() for shown in one.specimens if not shown.over}
-        given |= {thrown.line.data.get("slip", "") for one in self.view.all_rounds() for thrown in one.surprises}
-        given.add(already)
-        tags = seats.free_tags(self.store, self.book.settings.code, len(given) + 1)
-        return next((tag for tag in tags if tag not in given), "?")
-
-    def _show(self, one: RoundView, seat: SeatRow, now: datetime) -> list[TextOut]:
-        place = len(one.specimens) + 1
-        thrown = one.open_surprise()
-        surprise = self.drill.surprise(thrown.name) if thrown else None
-        fixed = surprise.specimen if surprise else None
-        random = seeded(self.view.seed, one.pair, one.number, place, "specimen")
-        specimen = draw_lots(random, self._slip(), fixed)
-        (after,) = self.store.db.execute("SELECT max(id) FROM turn").fetchone()
-        data = {**_of(one), "place": place, "fixed": fixed is not None, "after": after, **asdict(specimen)}
-        self.note("specimen_shown", data, now)
-        return seats.say(self.exchange, seat, words(specimen), now)
-
     def specimen(self, pair: str) -> Specimen | None:
         """What lies on a pair's spoon now."""
         one = self.view.pairs[pair].now()
@@ -470,20 +300,6 @@ class Session:
             return None
         data = shown.line.data
         return Specimen(data["length_mm"], data["family"], data["head_mm"], data["slip"])
-
-
-def _of(one: RoundView) -> dict[str, Any]:
-    return {"pair": one.pair, "round": one.number}
-
-
-def _blanks(data: dict[str, Any]) -> dict[str, str]:
-    return {name: data.get(name, "") for name in ("slip", "bad")}
-
-
-def _misprint(slip: str) -> str:
-    """The slip with two unlike neighbours changed over, which its check digit gives away."""
-    place = next((n for n in range(len(slip) - 1, 0, -1) if slip[n] != slip[n - 1]), 0)
-    return slip if not place else slip[: place - 1] + slip[place] + slip[place - 1] + slip[place + 1 :]
 
 
 def end_stale(store: Store, book: FlowBook, drills: dict[str, Drill], now: datetime) -> None:

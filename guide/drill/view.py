@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Any
 
-from guide.drill.model import DrillError
+from guide.drill.model import SPARE_BLANKS, DrillError
 
 
 @dataclass(frozen=True)
@@ -202,3 +202,13 @@ def of_group(db: sqlite3.Connection, group: str) -> Iterable[SessionView]:
     """Every session that real people of a group have played, oldest first."""
     sessions = (read_session(db, stream) for stream in streams(db))
     return [one for one in sessions if one.group == group and not one.simulated]
+
+
+def place_of(one: RoundView) -> dict[str, Any]:
+    """What every entry of a round says: whose it is and which."""
+    return {"pair": one.pair, "round": one.number}
+
+
+def blanks_of(data: dict[str, Any]) -> dict[str, str]:
+    """What a thrown surprise fills its blanks with."""
+    return {name: data.get(name, "") for name in SPARE_BLANKS}
