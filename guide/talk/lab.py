@@ -1,12 +1,18 @@
 """Reminders on the way to the lab: the holding time of water, and the next good day to hand a cooler over.
 
-They know weekdays and the days the settings name, not public holidays: the desk's plan does. Practice reminds nobody.
+They know weekdays, the days the settings name, and the holidays that the desk looked up when the programme was loaded.
+Practice reminds nobody.
 """
 
 from datetime import date, datetime, time, timedelta
+from typing import TYPE_CHECKING
 
+from guide.flow.settings import Settings
 from guide.talk.snapshot import SampleView
 from guide.talk.turn import Turn
+
+if TYPE_CHECKING:
+    from guide.field.ship_days import Calendar
 
 AHEAD_H = 12
 """So long before its holding time is over a water sample is spoken of."""
@@ -34,14 +40,22 @@ def remind_to_ship(turn: Turn) -> None:
 
 def next_good_day(turn: Turn, first: date) -> date | None:
     """The first day from ``first`` on which a cooler can be handed over, one day's slip allowed for."""
-    from guide.field.ship_days import Calendar, Rules, good_days
+    from guide.field.ship_days import Rules, good_days
 
-    settings = turn.settings
-    carrier = Calendar(frozenset(settings.carrier_days), _days(settings.carrier_closed))
-    lab = Calendar(frozenset(settings.receiving_days), _days(settings.lab_closed))
-    good = good_days(first, _LOOK_AHEAD_DAYS, Rules(carrier, carrier, lab, settings.transit_days))
+    carrier, lab = calendars(turn.settings)
+    good = good_days(first, _LOOK_AHEAD_DAYS, Rules(carrier, carrier, lab, turn.settings.transit_days))
     return good[0].day if good else None
 
 
-def _days(given: tuple[str, ...]) -> frozenset[date]:
-    return frozenset(date.fromisoformat(day) for day in given)
+def calendars(settings: Settings) -> "tuple[Calendar, Calendar]":
+    """When the carrier works and when the lab receives, with the holidays that the desk looked up."""
+    from guide.field.ship_days import Calendar
+
+    return (
+        Calendar(frozenset(settings.carrier_days), _days(settings.carrier_closed, settings.carrier_rests)),
+        Calendar(frozenset(settings.receiving_days), _days(settings.lab_closed, settings.lab_rests)),
+    )
+
+
+def _days(*given: tuple[str, ...]) -> frozenset[date]:
+    return frozenset(date.fromisoformat(day) for days in given for day in days)

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime, time, timedelta
 
 from guide.flow.registry import Blank
+from guide.talk.lab import calendars
 from guide.talk.turn import Turn
 
 NOON = time(12)
@@ -18,20 +19,15 @@ def _day(turn: Turn) -> date:
 
 def _water_in_time(turn: Turn) -> bool:
     """Taken at noon and handed over that day: is it opened at the lab before its hours are over?"""
-    from guide.field.ship_days import Calendar, Rules, arrival_day
+    from guide.field.ship_days import Rules, arrival_day
 
     settings, day = turn.settings, _day(turn)
-    carrier = Calendar(frozenset(settings.carrier_days), _days(settings.carrier_closed, settings.carrier_rests))
-    lab = Calendar(frozenset(settings.receiving_days), _days(settings.lab_closed, settings.lab_rests))
+    carrier, lab = calendars(settings)
     if not carrier.is_open(day):
         return False
     arrival = arrival_day(day, Rules(carrier, carrier, lab, settings.transit_days))
     last = datetime.combine(day, NOON) + timedelta(hours=settings.preserve_h)
     return carrier.is_open(arrival) and lab.is_open(arrival) and datetime.combine(arrival, OPENED) <= last
-
-
-def _days(*given: tuple[str, ...]) -> frozenset[date]:
-    return frozenset(date.fromisoformat(day) for days in given for day in days)
 
 
 def _larvae_only(turn: Turn) -> None:
