@@ -154,7 +154,7 @@ def _findings(summary: SiteSummary) -> Iterable[str]:
         yield f"<h3>Visit {escape(facts.visit.code)}, {escape(facts.visit.local_date)}</h3><ul class='findings'>"
         for finding in findings:
             weight = "<b class='warn'>serious:</b> " if finding.serious else ""
-            fix = f"<br><span class='soft'>{escape(finding.fix)}</span>" if finding.fix else ""
+            fix = f"<br><span class='soft'>Fix: {escape(finding.fix)}</span>" if finding.fix else ""
             yield f"<li>{weight}{escape(finding.what)}{fix}</li>"
         yield "</ul>"
 

@@ -411,7 +411,7 @@ def test_the_page_tells_position_tally_findings_and_timeline(world: World) -> No
     text = (export(world, "--all") / "summary_amberwell.html").read_text("utf-8")
     plain = re.sub(r"<[^>]+>", " ", text)
     for words in (
-        "53.41000 N, 8.24000 W", "Gomphidae (clubtail)", "is flagged: odd length mm", "pair A",
+        "53.41000 N, 8.24000 W", "Gomphidae (clubtail)", "is flagged: odd length mm", "Fix: ", "pair A",
         "mark at the close", "slip: glove, renewed", "shipped",
     ):  # fmt: skip
         assert words in plain
