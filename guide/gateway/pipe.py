@@ -103,6 +103,7 @@ class Pipe:
         self.given = exchange.store.given_time()
         self.line = 0
         self._unmarked: list[int] = []
+        self._waited: set[int] = set()
 
     def run(self, source: BinaryIO) -> None:
         """Works every line of ``source``; first hands over what was committed and never handed over."""
@@ -129,9 +130,25 @@ class Pipe:
         self._mark()
 
     def _start(self) -> None:
-        """Hands over what waits; a terminal and a pair at a drill's laptop are shown theirs by their own process."""
+        """Hands over what waits from before."""
+        self._hand_over(self._waiting())
+
+    def _waiting(self) -> list[TextOut]:
+        """What waits; a terminal and a pair at a drill's laptop are shown theirs by their own process."""
         phones = "phone.number != 'terminal' AND phone.number NOT LIKE 'drill-%'"
-        waiting = self.exchange.store.texts(f"outgoing.status = 'waiting' AND {phones}", ())
+        return self.exchange.store.texts(f"outgoing.status = 'waiting' AND {phones}", ())
+
+    def _look_for_others(self) -> None:
+        """Hands over what another process, such as a trainer's board, left for phones.
+
+        What waits only since the last look may be in the hands of another pipe, which is about to note it.
+        """
+        waiting = self._waiting()
+        self._hand_over([out for out in waiting if out.id in self._waited])
+        self._waited = {out.id for out in waiting}
+        self._mark()
+
+    def _hand_over(self, waiting: list[TextOut]) -> None:
         replies = self.exchange.store.reply_ids([out.turn for out in waiting])
         self._print(line_out(out, replies.get(out.turn, {}).get(out.number)) for out in waiting)
         self._unmarked += [out.id for out in waiting]
@@ -147,8 +164,8 @@ class Pipe:
                 if self.given is None:
                     self._fire(self.clock())
                     self._mark()
-                self._start()  # another process on this record, such as a trainer's board, may have texts for phones
-                self._mark()
+                if wait >= _OTHERS_EVERY_S:
+                    self._look_for_others()
 
     def take(self, raw: bytes) -> None:
         """Works one line."""

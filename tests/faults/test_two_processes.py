@@ -7,6 +7,7 @@ import threading
 from pathlib import Path
 from typing import Any
 
+from guide.gateway.pipe import Pipe
 from guide.record.open import open_record
 from guide.record.verify import verify
 from tests.conftest import Field
@@ -99,6 +100,25 @@ def test_a_timer_that_two_processes_find_due_fires_once(open_field: Any) -> None
     assert other.exchange.fire_next(until) == []
     assert pond.rows("SELECT count(*) FROM turn WHERE gateway = 'timer' AND received_at = ?", due) == [(1,)]
     pond.whole()
+
+
+def test_a_text_in_the_hands_of_another_pipe_is_not_handed_over_twice(open_field: Any) -> None:
+    """It is only taken for left behind when it still waits a second later."""
+    one, other = open_field(), open_field()
+    outs: dict[str, list[bytes]] = {"one": [], "other": []}
+    pipes = {
+        name: Pipe(field.exchange, outs[name].append, lambda: START) for name, field in (("one", one), ("other", other))
+    }
+    pipes["one"].take(b'{"id": "m1", "from": "+100", "text": "hi", "at": "2026-07-04T09:00:00Z"}')
+    pipes["other"]._look_for_others()
+    assert outs["other"] == []
+    pipes["one"]._mark()
+    pipes["other"]._look_for_others()
+    assert outs["other"] == []
+    pipes["one"].take(b'{"id": "m2", "from": "+100", "text": "where", "at": "2026-07-04T09:01:00Z"}')
+    pipes["other"]._look_for_others()
+    pipes["other"]._look_for_others()
+    assert len(outs["other"]) == 1
 
 
 def stale_once(field: Field, found: Any) -> Any:
