@@ -1,7 +1,5 @@
 """Phone numbers as the record keeps them: E.164, the international form that begins with ``+``."""
 
-import phonenumbers
-
 from guide.errors import WadelineError
 
 
@@ -14,6 +12,8 @@ def e164(number: str) -> str:
 
     A number is held to a length that its country knows, not to a range in use: new ranges come every year.
     """
+    import phonenumbers  # an extra, which only numbers need
+
     try:
         parsed = phonenumbers.parse(number, None)
     except phonenumbers.NumberParseException:

@@ -146,3 +146,14 @@ def test_a_plan_knows_the_public_holidays_that_the_desk_looked_up(circle, desk):
         steps.append(pond.step(f"+20{len(steps)}"))
         pond.db.close()
     assert steps == ["plan.larvae_only", "plan.lab"]
+
+
+def test_a_missing_extra_is_named_and_what_needs_none_works(circle):
+    blocked = "import sys; sys.modules.update(dict.fromkeys(('holidays', 'phonenumbers', 'fpdf', 'segno')));"
+    command = [sys.executable, "-c", f"{blocked} from guide.cli import main; sys.exit(main(sys.argv[1:]))", "desk"]
+    done = subprocess.run([*command, "tags", "list", "--db", str(circle.record)], capture_output=True, check=True)
+    assert b"01402" in done.stdout
+    file = circle.file("b.toml", REAL)
+    done = subprocess.run([*command, "programme", file, "--db", str(circle.record)], capture_output=True, check=False)
+    assert done.returncode == 2
+    assert done.stderr == b"wadeline: this needs the package holidays: pip install 'wadeline[desk]'\n"
