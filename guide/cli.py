@@ -8,7 +8,7 @@ import sqlite3
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NoReturn
 
 from guide import __version__
 from guide.errors import WadelineError
@@ -49,17 +49,27 @@ def main(argv: Sequence[str] | None = None) -> int:
         return 2
 
 
+class _Help(argparse.HelpFormatter):
+    """Help as wide as the terminal, asked without a module of archives that each start would import."""
+
+    def __init__(self, prog: str) -> None:
+        try:
+            columns = int(os.environ.get("COLUMNS") or os.get_terminal_size().columns) or 80
+        except (OSError, ValueError):
+            columns = 80
+        super().__init__(prog, width=columns - 2)
+
+
 def build_parser(wanted: Sequence[str] = ()) -> argparse.ArgumentParser:
     """All commands with their options; for the words ``wanted`` of a command line, no more of them than these need."""
-    parser = argparse.ArgumentParser(
-        prog="wadeline", description="A guide in plain text messages for taking trace-metal-clean samples."
-    )
+    about = "A guide in plain text messages for taking trace-metal-clean samples."
+    parser = argparse.ArgumentParser(prog="wadeline", description=about, formatter_class=_Help)
     parser.add_argument("--version", action="version", version=f"wadeline {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     only = wanted[0] if wanted and wanted[0] in _COMMANDS else None
     for name, (words, add_options) in _COMMANDS.items():
         if only in (None, name):
-            command = commands.add_parser(name, help=words)
+            command = commands.add_parser(name, help=words, formatter_class=_Help)
             if only or not wanted:
                 add_options(command)
     return parser
@@ -234,7 +244,7 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | N
     return exchange
 
 
-def _pipe(args: argparse.Namespace) -> None:
+def _pipe(args: argparse.Namespace) -> NoReturn:
     from guide.gateway.pipe import Pipe
 
     out = sys.stdout.buffer
@@ -245,7 +255,10 @@ def _pipe(args: argparse.Namespace) -> None:
 
     # A reader of its own: an error that ends the program must not wait for the thread that reads sys.stdin.
     source = os.fdopen(sys.stdin.fileno(), "rb", closefd=False)
-    Pipe(open_exchange(args, args.lossy), write, lambda: datetime.now(UTC)).run(source)
+    exchange = open_exchange(args, args.lossy)
+    Pipe(exchange, write, lambda: datetime.now(UTC)).run(source)
+    exchange.store.db.close()
+    os._exit(0)  # all is written; to take the interpreter apart would take a pipe of one text 3 ms
 
 
 def _chat(args: argparse.Namespace) -> int:

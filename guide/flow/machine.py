@@ -31,10 +31,17 @@ class TalkMachine:
     """The moves a flow book allows."""
 
     def __init__(self, book: FlowBook, registry: Registry) -> None:
-        states = [*book.steps, RETURN]
-        self._machine = Machine(model=None, states=states, initial=RETURN, auto_transitions=False, send_event=True)
+        self._machine = Machine(model=None, states=[RETURN], initial=RETURN, auto_transitions=False, send_event=True)
         self._book, self._registry = book, registry
+        self._names = frozenset(book.states)
         self._built: set[str] = set()
+
+    def _meet(self, state: str) -> None:
+        """Has the machine know a state; raises ValueError for one the book doesn't have."""
+        if state not in self._machine.states:
+            if state not in self._names:
+                raise ValueError(f"the flow book has no step {state!r}")
+            self._machine.add_states(state)
 
     def _build(self, step: Step) -> None:
         """The moves out of a step, made when it is first left: a start pays only for the steps it meets."""
@@ -46,6 +53,7 @@ class TalkMachine:
         for branch in step.branches:
             if branch.serves(outcome):
                 target = f"{branch.call}.{book.flows[branch.call].first}" if branch.call else branch.go
+                self._meet(target)
                 self._machine.add_transition(
                     outcome,
                     step.id,
@@ -56,8 +64,8 @@ class TalkMachine:
 
     def move(self, talk: Conversation, state: str, outcome: str) -> Branch:
         """Moves from ``state`` on ``outcome``; returns the branch taken. Raises ValueError for an unknown state."""
-        self._machine.get_state(state)
         if state not in self._built:
+            self._meet(state)
             self._build(self._book.step(state))
         self._machine.set_state(state, talk)
         self._machine.events[outcome].trigger(talk)
@@ -66,6 +74,7 @@ class TalkMachine:
 
     def put(self, talk: Conversation, state: str) -> None:
         """Sets a conversation to a state, as a return from a called flow does."""
+        self._meet(state)
         self._machine.set_state(state, talk)
 
 

@@ -41,9 +41,9 @@ class Step(NamedTuple):
     """One prompt and the kind of reply it takes.
 
     ``say`` and ``why`` are texts by language. ``save`` names the answer in the record ("" saves nothing), ``about``
-    says what the answer belongs to (``visit`` or ``sample``). ``acts`` state what the prompt has people do, in the words
-    of the trade's rules (``rules.toml``). ``carry`` is the reply that carries on, where that
-    isn't the kind's first. ``tag_must`` is ``free`` for a new slip, ``kept`` for a bag already in the record.
+    says what the answer belongs to (``visit`` or ``sample``). ``acts`` state what the prompt has people do, in the
+    words of the trade's rules (``rules.toml``). ``carry`` is the reply that carries on, where that isn't the kind's
+    first. ``tag_must`` is ``free`` for a new slip, ``kept`` for a bag already in the record.
     """
 
     flow: str
@@ -93,7 +93,13 @@ class FlowBook:
 
     def step(self, state: str) -> Step:
         """The step of a state name; raises KeyError for one this book doesn't have."""
-        return self.steps[state]
+        flow, _, name = state.partition(".")
+        return self.flows[flow].steps[name]
+
+    @property
+    def states(self) -> list[str]:
+        """``flow.step`` of every step."""
+        return [f"{flow.name}.{name}" for flow in self.flows.values() for name in flow.steps]
 
     def kind(self, step: Step) -> ReplyKind:
         """How replies to a step are read."""

@@ -1,7 +1,7 @@
 """A flow book's ready form: what was read from its text, as JSON. Reading TOML again would take most of a start."""
 
 import json
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
@@ -52,7 +52,26 @@ def _are_known(names: dict[str, list[str]], registry: Registry, kinds: Mapping[s
 
 def _flow(row: list[Any]) -> Flow:
     *heads, steps = row
-    return Flow._make([*heads, {name: _step(step) for name, step in steps.items()}])
+    return Flow._make([*heads, _Steps(steps)])
+
+
+class _Steps(Mapping[str, Step]):
+    """A flow's steps, each made when it is first met: one text meets few of them."""
+
+    def __init__(self, rows: Mapping[str, list[Any]]) -> None:
+        self._rows = rows
+        self._made: dict[str, Step] = {}
+
+    def __getitem__(self, name: str) -> Step:
+        if name not in self._made:
+            self._made[name] = _step(self._rows[name])
+        return self._made[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._rows)
+
+    def __len__(self) -> int:
+        return len(self._rows)
 
 
 def _step(row: list[Any]) -> Step:

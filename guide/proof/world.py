@@ -12,7 +12,8 @@ from typing import Any
 from guide.record.log import Entry
 from guide.talk.decide import begin, begin_joined, decide
 from guide.talk.decision import Decision
-from guide.talk.snapshot import KitView, MemorySnapshot, SampleView, SeatFacts, SeatView, TagView, VisitView
+from guide.talk.memory import MemorySnapshot
+from guide.talk.snapshot import KitView, SampleView, SeatFacts, SeatView, TagView, VisitView
 from guide.talk.state import SeatState
 from guide.talk.timers import fire
 from guide.talk.turn import Talk

@@ -10,7 +10,8 @@ from typing import Any
 from guide.gateway import exchange as exchange_module
 from guide.talk.decide import decide
 from guide.talk.decision import Decision
-from guide.talk.snapshot import MemorySnapshot, SeatFacts, Snapshot
+from guide.talk.memory import MemorySnapshot
+from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import SeatState
 from guide.talk.turn import Talk
 from tests.bench.scene import Measured, Phones, big_book, folder, new_exchange

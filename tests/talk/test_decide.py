@@ -7,7 +7,8 @@ import pytest
 from guide.flow.model import FlowBook
 from guide.talk.blanks import REGISTRY
 from guide.talk.decide import decide
-from guide.talk.snapshot import MemorySnapshot, SampleView, SeatFacts, TagView, VisitView
+from guide.talk.memory import MemorySnapshot
+from guide.talk.snapshot import SampleView, SeatFacts, TagView, VisitView
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import Talk
 
