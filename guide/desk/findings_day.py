@@ -142,9 +142,8 @@ def bags_agree(visit: Visit) -> Iterator[Finding]:
     for entry in visit.of_kind("bags_differ")[-1:]:
         if entry.data["counted"] != len(visit.larvae):
             what = f"{entry.data['counted']} bags were counted, the record keeps {len(visit.larvae)} larvae"
-            yield Finding(
-                "bags_differ", True, what, (entry.ref,), f"wadeline desk fix {visit.code} TAG void --reason WHY"
-            )
+            remedy = f"count again; a bag that is not there: wadeline desk fix {visit.code} TAG void --reason WHY"
+            yield Finding("bags_differ", True, what, (entry.ref,), remedy)
 
 
 def questions_are_answered(visit: Visit) -> Iterator[Finding]:

@@ -2,7 +2,7 @@
 
 import json
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
@@ -181,6 +181,7 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
         raise DeskError(f"nothing is packed in {shipment.code} yet: desk ship pack {shipment.code}")
     if void := [item for item in packed if item.status == "void"]:
         raise DeskError(f"void since they were packed: {tags(void)}; take them out with OUT in desk ship pack")
+    _must_be_accepted(lab, packed)
     data = {"shipment": shipment.uid, "waybill": number, "day": day.isoformat()}
     lab.write([Entry("shipped", "", data)])
     if as_json:
@@ -193,6 +194,19 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
         print(f"Not packed, so still here and free for another shipment: {tags(stays)}")
     print(f"Tell the lab the waybill number. When its list comes: desk ship received {shipment.code} FILE.csv")
     return 0
+
+
+def _must_be_accepted(lab: Lab, packed: Sequence[Item]) -> None:
+    """Raises DeskError for samples of a visit that the desk has not accepted."""
+    codes = sorted({item.visit for item in packed})
+    marks = ", ".join("?" * len(codes))
+    rows = lab.rows(f"SELECT code8 FROM visit WHERE accepted_at IS NULL AND code8 IN ({marks}) ORDER BY code8", *codes)
+    waiting = [row["code8"] for row in rows]
+    if waiting:
+        raise DeskError(
+            f"not accepted yet: visit {', '.join(waiting)}. Look at it with desk visit {waiting[0]}, then "
+            f"desk accept {waiting[0]}, or with --anyway REASON"
+        )
 
 
 def run_drop(lab: Lab, word: str, as_json: bool) -> int:

@@ -110,6 +110,8 @@ def _auto(store: Store, book: FlowBook, drills: dict[str, Drill], args: argparse
     session = Session.begin(store, book, _wanted(drill, args, args.auto, simulated=True), BEGIN)
     play(session, args.skill)
     _debrief(store, drills, args.page, session.view.number)
+    if args.db is None:
+        print("\nNothing of it was kept; --db FILE keeps it, for --debrief and --explain.")
     return 0
 
 

@@ -37,7 +37,8 @@ class HttpCarrier:
                 **{sent: fields},  # type: ignore[arg-type]
             )
         except httpx.HTTPError as error:
-            return Handed("later", f"the gateway can't be reached: {type(error).__name__}")
+            what = "took too long" if isinstance(error, httpx.TimeoutException) else "can't be reached"
+            return Handed("later", f"the gateway at {self.rules.url.split('?')[0]} {what}")
         if answer.status_code in _OVER:
             return Handed("taken")
         why = f"the gateway answers {answer.status_code}: {_short(answer.text)}"

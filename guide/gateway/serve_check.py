@@ -32,16 +32,16 @@ class Checked:
         return "\n".join(mark + line for mark, found in lines for line in found)
 
 
-def check(settings: ServeSettings, settings_file: Path | None, record_is_new: bool) -> Checked:
+def check(settings: ServeSettings, record_is_new: bool) -> Checked:
     """Looks at everything that can be looked at without a text."""
     found = Checked()
     if record_is_new:
         found.look.append(f"there is no record yet at {settings.record}: serve will begin one")
     else:
         found.good.append(f"the record {settings.record} opens")
-    for path in filter(None, (settings_file, settings.record)):
-        if path.exists() and others_can_read(path):
-            found.wrong.append(f"{path} can be read by everybody on this machine: chmod o-rwx {path}")
+    if not record_is_new and others_can_read(settings.record):
+        record = settings.record
+        found.wrong.append(f"{record} can be read by everybody on this machine: chmod o-rwx {record}")
     _check_secrets(settings, found)
     _check_addresses(settings, found)
     if not settings.number:

@@ -93,7 +93,7 @@ def _check(args: argparse.Namespace, settings: ServeSettings) -> int:
     is_new = not settings.record.exists()
     if not is_new:
         open_record(settings.record).close()
-    found = check(settings, args.settings, is_new)
+    found = check(settings, is_new)
     if args.modem:
         from guide.gateway.modem_check import check_modem
 

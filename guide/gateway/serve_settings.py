@@ -223,7 +223,8 @@ def read_secret(path: str) -> str:
     try:
         secret = Path(path).read_text("utf-8").strip()
     except (OSError, UnicodeDecodeError) as error:
-        raise SettingsError(f"the secret file {path} can't be read: {error}") from None
+        why = error.strerror if isinstance(error, OSError) else "it is not text"
+        raise SettingsError(f"the secret file {path} can't be read: {why}") from None
     if len(secret) < 6:
         raise SettingsError(f"the secret in {path} must have at least 6 characters")
     return secret

@@ -24,6 +24,8 @@ def open_record(path: "str | Path", create: bool = True) -> sqlite3.Connection:
         if not create and not os.path.exists(path):
             raise RecordError(f"there is no record at {path}")
         os.makedirs(os.path.dirname(path) or ".", exist_ok=True)
+        if path != ":memory:" and not os.path.exists(path):
+            os.close(os.open(path, os.O_RDWR | os.O_CREAT, 0o600))  # phone numbers are in it: for its owner only
         db = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
         version = _version(db, path)
         _settings(db)

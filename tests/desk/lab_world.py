@@ -46,6 +46,7 @@ class World:
         at: datetime = FRIDAY,
         practice: int = 0,
         closed: bool = True,
+        accepted: bool = True,
         uid: str | None = None,
     ) -> str:
         """A visit with larvae (or other samples) as given: tag, length_mm, family, and what differs."""
@@ -61,6 +62,8 @@ class World:
                 self.append(uid, list(_sample(f"{uid}-{number}", **larva)), at)
             if closed:
                 self.append(uid, [Entry("visit_closed", "close.done", {})], at + timedelta(minutes=9))
+            if closed and accepted:
+                self.append(uid, [Entry("accepted", "desk.accept", {})], at + timedelta(minutes=30))
         self.visits[code8] = uid
         return uid
 

@@ -107,6 +107,7 @@ def test_a_site_that_is_not_there_is_refused_with_the_nearest(world: World, caps
 
 
 def test_a_table_for_people_ends_with_the_next_step(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    world.store.db.execute("UPDATE visit SET accepted_at = NULL")
     assert world.desk("choose", "--site", "Amberwell Pond") == 0
     said = capsys.readouterr().out
     assert "5 larvae, 4 unflagged, 2 families, 110 mm in all" in said

@@ -53,7 +53,7 @@ def world(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> World:
         f"{first}-1",
     )[0]
     fixed = Entry("fix", "desk.fix", {"length_mm": 26}, f"{first}-1", ref, words="typed wrong")
-    world.say(first, fixed)
+    world.say(first, fixed, Entry("accepted", "desk.accept", {}))
     world.store.db.execute("INSERT INTO phone (number) VALUES ('+353209120001')")
     for words in (
         ("choose", "--site", "amberwell"),

@@ -214,6 +214,17 @@ def test_a_larva_made_void_after_the_plan_is_not_for_the_box(world: World, capsy
 # Sent
 
 
+def test_nothing_of_a_visit_that_is_not_accepted_is_sent(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    world.desk(*KEPT)
+    pack(world, capsys, *TAGS[:4])
+    visit = world.visits["AAAA2222"]
+    world.say(visit, Entry("fix", "desk.fix", {"length_mm": 26}, f"{visit}-1", words="read again"))
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 2
+    assert "not accepted yet: visit AAAA2222" in capsys.readouterr().err
+    world.say(visit, Entry("accepted", "desk.accept", {}))
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 0
+
+
 def test_what_is_sent_has_its_day_and_what_stays_is_free(world: World, capsys: pytest.CaptureFixture[str]) -> None:
     world.desk(*KEPT)
     pack(world, capsys, *TAGS[:3])
