@@ -69,12 +69,13 @@ class RecordSnapshot:
         """The first free tag that is given to this site or to none, and isn't one of ``besides``."""
         visit = self.visit()
         marks = ", ".join("?" * len(besides))
-        row = self.db.execute(
-            "SELECT code FROM tag WHERE programme = ? AND practice = ? AND status = 'free' "
-            f"AND (site IS NULL OR site = ?) AND code NOT IN ({marks}) ORDER BY code LIMIT 1",
-            (self._programme, visit.practice, visit.site, *besides),
-        ).fetchone()
-        return row[0] if row else None
+        sql = (  # SQLite left to itself walks over all tags that were ever used
+            "SELECT code FROM tag INDEXED BY tag_free WHERE programme = ? AND practice = ? AND status = 'free' "
+            f"AND site IS ? AND code NOT IN ({marks}) ORDER BY code LIMIT 1"
+        )
+        given = [(self._programme, visit.practice, site, *besides) for site in {None, visit.site}]
+        found = [row[0] for values in given if (row := self.db.execute(sql, values).fetchone())]
+        return min(found, default=None)
 
     def new_sample_uid(self, already: int) -> str:
         (count,) = self.db.execute("SELECT count(*) FROM sample WHERE visit = ?", (self.visit_uid,)).fetchone()

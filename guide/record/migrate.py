@@ -34,7 +34,8 @@ def _to_2(db: sqlite3.Connection) -> None:
         db.execute(f"DROP TABLE {table}")
     _add_tables(db, "choice", "shipment", "shipment_sample")
     _add_tables(db, "coordinator", "field_group", "digest_text")
-    _add_indexes(db, "phone_seat", "visit_open", "visit_site")
+    db.execute("DROP INDEX tag_status")
+    _add_indexes(db, "phone_seat", "visit_open", "visit_site", "tag_free")
 
 
 def _add_columns(db: sqlite3.Connection, table: str, *columns: str) -> None:

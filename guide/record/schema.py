@@ -52,7 +52,7 @@ CREATE TABLE tag (
     status TEXT NOT NULL CHECK (status IN ('free', 'used', 'void')), sample TEXT,
     PRIMARY KEY (programme, practice, code)
 ) STRICT, WITHOUT ROWID;
-CREATE INDEX tag_status ON tag(programme, practice, status, code);
+CREATE INDEX tag_free ON tag(programme, practice, site, code) WHERE status = 'free';
 CREATE TABLE contamination (
     entry INTEGER PRIMARY KEY, visit TEXT NOT NULL, slip TEXT NOT NULL, sample TEXT, what TEXT, touched TEXT,
     remedy TEXT,

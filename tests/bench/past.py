@@ -14,7 +14,7 @@ GROUPS = 500
 """Phones that the past visits came from, in turn."""
 
 _UID = "printf('past0000-p%07d', n)"
-_TAG = "iif({0} IS NULL, NULL, printf('%07d', 2000000 + n * 16 + CAST(substr({0}, 1, 6) AS INTEGER) - 100000))"
+_TAG = "iif({0} IS NULL, NULL, printf('0%07d', n * 16 + CAST(substr({0}, 1, 6) AS INTEGER) - 100000))"
 _SAMPLE = _UID + " || substr({0}, 18)"
 _PHONE, _SEAT, _TURN = f"1 + n % {GROUPS}", "1 + n", "n * 1000 + "
 _OTHERWISE = {
