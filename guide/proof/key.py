@@ -6,6 +6,7 @@ told apart, not its step: each step has its own way there and back tried instead
 """
 
 from collections.abc import Hashable
+from itertools import pairwise
 
 from guide.flow.model import FlowBook
 from guide.proof.world import World
@@ -83,10 +84,7 @@ def _deeply(state: SeatState) -> tuple[str, ...]:
     Beneath a flow that a step called it is the step that the talk comes back to.
     """
     frames = state.frames
-    flows = [
-        frame.flow if above.flow in CALLED_BY_WORD else frame.state
-        for frame, above in zip(frames, frames[1:], strict=False)
-    ]
+    flows = [frame.flow if above.flow in CALLED_BY_WORD else frame.state for frame, above in pairwise(frames)]
     if len(flows) > 1 and frames[1].flow in CALLED_BY_WORD and frames[0].flow not in _HANDS:
         flows[0] = ""
     return tuple(flows)

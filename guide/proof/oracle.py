@@ -2,6 +2,7 @@
 
 import re
 
+from guide.flow.replies.clean import quote
 from guide.proof.texts import QUIET, UNREAD
 from guide.proof.world import Move, World, after
 from guide.talk.decision import Decision
@@ -20,10 +21,11 @@ def fault(before: World, move: Move, now: World, decision: Decision) -> str:
     """What is wrong with what followed from a move, as a sentence; empty if nothing is."""
     if move.kind == "text" and not decision.new_visit and not any(say.to is None for say in decision.says):
         return "A text is answered."
+    quoted = quote(move.words)
     for say in decision.says:
         if segments(say.text) > MOST_SEGMENTS:
             return "An answer is two SMS at most."
-        if _EMPTY_BLANK.search(_HOW.sub("", say.text)):
+        if "?" not in quoted and _EMPTY_BLANK.search(_HOW.sub("", say.text)):
             return "A prompt reads back only what was said."
     if not 1 <= len(now.at.frames) <= MOST_FRAMES:
         return f"Flows are gone into {MOST_FRAMES} deep at most."

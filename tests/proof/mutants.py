@@ -11,6 +11,7 @@ from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
 
@@ -23,7 +24,7 @@ from guide.proof.ends import alive, without_end
 from guide.proof.explore import Explorer, Found, Problem
 from guide.proof.hold import Holding
 from guide.proof.key import Keys
-from guide.proof.prove import never_taken
+from guide.proof.prove import gone_through, never_taken
 from guide.proof.roots import roots
 from guide.proof.rules import RuleBook, read_rules
 from guide.proof.show import conversation
@@ -63,7 +64,7 @@ def mutants(book: FlowBook) -> Iterator[Mutant]:
         names = list(flow.steps)
         for name in names:
             yield from _dropped(book, flow, flow.steps[name])
-        for first, second in zip(names, names[1:], strict=False):
+        for first, second in pairwise(names):
             yield _swapped(book, flow, flow.steps[first], flow.steps[second])
         for step in flow.steps.values():
             for place, branch in enumerate(step.branches):
@@ -138,12 +139,14 @@ def _with_flow(book: FlowBook, flow: Flow) -> FlowBook:
 class Court:
     """The shipped book explored once; each mutant is explored only where it differs."""
 
-    def __init__(self) -> None:
+    def __init__(self, sides: bool = True) -> None:
         self.book = load_book(book_text(shipped_flows()), REGISTRY, KINDS)
         self.rules: RuleBook = read_rules(shipped_flows(), self.book, REGISTRY)
         self.keys = Keys(self.book)
-        self.found = Explorer(self.rules, self.keys).run(roots(self.book, REGISTRY))
+        begins = [root for root in roots(self.book, REGISTRY) if sides or not root[0].side]
+        self.found = Explorer(self.rules, self.keys).run(begins)
         self.holding = Holding(self.found, self.rules).run()
+        self.ends = without_end(self.found)
         self.steps_of: dict[int, list[int]] = {}
         for place, step in enumerate(self.holding.steps):
             self.steps_of.setdefault(step.node, []).append(place)
@@ -157,19 +160,28 @@ class Court:
             for edges in self.found.edges
         ]
 
-    def judge(self, mutant: Mutant) -> Verdict:
+        self.missed_before = {
+            _place(one) for one in never_taken(self.book, *gone_through([*self.found.edges, self.found.begun]))
+        }
+
+    def judge(self, mutant: Mutant, walk_only: bool = False) -> Verdict:
         """What catches a mutant first: the loader, the static check, the walk, or a rule."""
         try:
             check_targets(mutant.book, REGISTRY)
             report = check_book(mutant.book)
         except (WadelineError, KeyError) as error:
             return Verdict(mutant.kind, mutant.what, f"loader: {error}")
-        if not report.ok:
+        if not report.ok and not walk_only:
             return Verdict(mutant.kind, mutant.what, f"static: {report.problems[0]}")
         changed = _Changed(self, mutant.book)
         problem, words = changed.first_problem()
         shown = conversation(problem) if problem and problem.moves else ""
         return Verdict(mutant.kind, mutant.what, words, shown)
+
+
+def _place(missed: str) -> str:
+    """Where a branch that is never taken stands, wherever it leads."""
+    return missed.split(" (to ")[0]
 
 
 class _FoundAnew(Found):
@@ -209,7 +221,8 @@ class _Changed:
         ends = without_end(self.found)
         if ends:
             return ends[0], f"ends: {ends[0].sentence}"
-        missed = next(iter(never_taken(self.book, *self._gone_through())), "")
+        never = never_taken(self.book, *self._gone_through())
+        missed = next((one for one in never if _place(one) not in self.court.missed_before), "")
         return None, f"walk: {missed}" if missed else ""
 
     def _try_anew(self) -> None:

@@ -1,0 +1,132 @@
+"""Random texts in explored states: no error, and no change of state that was not meant.
+
+``python -m tests.proof.fuzz`` sends 100,000; ``python -m tests.proof.fuzz 5000`` as many as it says.
+"""
+
+import sys
+import time
+from dataclasses import dataclass, field
+from random import Random
+
+from guide.flow.load import book_text, load_book, shipped_flows
+from guide.flow.replies.kinds import KINDS
+from guide.proof.explore import Explorer
+from guide.proof.key import Keys
+from guide.proof.oracle import fault, unread_fault
+from guide.proof.roots import roots
+from guide.proof.rules import RuleBook
+from guide.proof.texts import BY_KIND, MOVING, QUIET
+from guide.proof.world import Move, World, after
+from guide.talk.blanks import REGISTRY
+
+KNOWN = tuple(
+    dict.fromkeys(
+        [text for some in BY_KIND.values() for text in some]
+        + [*MOVING, *QUIET, "27 darner 01428", "01428", "27 darner 01402; 31 skimmer 01415", "FIX 01402 swap 01415"]
+        + [
+            "FIX 01402 tag 01477",
+            "FIX 01402 void torn",
+            "NEW",
+            "MORE",
+            "PACK",
+            "GEAR",
+            "FREEZE",
+            "stay",
+            "over",
+            "left",
+        ]
+    )
+)
+LETTERS = (
+    "abcdefghijklmnopqrstuvwxyz    0123456789.,;:!?#/-'\"()\n\t",
+    "ABCDEFGHIJKLMNOPQRSTUVWXYZ 0123456789",
+    "äöüßéèñçøåÆŒłżđığ€£¥§°½¼²³µ",
+    "\u200b\u200d\u2028\ufeff\u0000\u0007\u001b\ufffd\u0301\u0308",
+    "\U0001f44d\U0001f44e\U0001f41b\u2705\u26a0\ufe0f\U0001f469\u200d\U0001f52c",
+    "٠١٢٣٤٥٦٧٨٩०१२३४५一二三四五ⅠⅡⅢ①②③",
+    "مرحبا שלום Привет 你好 こんにちは 안녕하세요",
+    "{}[]<>%$\\|~^`_=+*&@",
+)
+
+
+@dataclass
+class Told:
+    """What a fuzz run found: what is wrong, each with where and the text; and how many texts changed something."""
+
+    texts: int = 0
+    moved: int = 0
+    not_understood: int = 0
+    wrong: list[str] = field(default_factory=list)
+
+
+def random_text(random: Random) -> str:
+    """Letters of every sort, or a text people send with some of it changed."""
+    if random.random() < 0.4:
+        return "".join(random.choice(random.choice(LETTERS)) for _ in range(random.choice((0, 1, 2, 5, 12, 40, 200))))
+    text = list(random.choice(KNOWN))
+    for _ in range(random.choice((0, 0, 1, 1, 2, 4))):
+        place = random.randrange(len(text) + 1)
+        how = random.randrange(4)
+        if how == 0:
+            text.insert(place, random.choice(random.choice(LETTERS)))
+        elif how == 1 and text:
+            del text[min(place, len(text) - 1)]
+        elif how == 2:
+            text[place:place] = list(" " + random.choice(KNOWN))
+        elif text:
+            text[min(place, len(text) - 1)] = random.choice(random.choice(LETTERS))
+    return "".join(text)
+
+
+def worlds() -> list[World]:
+    """One world for every state that the shipped flows can reach."""
+    book = load_book(book_text(shipped_flows()), REGISTRY, KINDS)
+    no_rules = RuleBook((), {}, {})
+    found = Explorer(no_rules, Keys(book)).run(roots(book, REGISTRY)[:1])
+    return [node.world for node in found.nodes]
+
+
+def fuzz(texts: int, places: list[World], seed: int = 20260704) -> Told:
+    """Sends random texts, each in a random state."""
+    random, told = Random(seed), Told()
+    for _ in range(texts):
+        world, text = random.choice(places), random_text(random)
+        told.texts += 1
+        _try(world, text, told)
+    return told
+
+
+def _try(world: World, text: str, told: Told) -> None:
+    where = f"{world.at.top.state}, {text!r}"
+    before = world.at.to_json()
+    try:
+        now, decision = after(world, Move("text", text))
+    except Exception as error:
+        told.wrong.append(f"{where}: {type(error).__name__}: {error}")
+        return
+    wrong = fault(world, Move("text", text), now, decision)
+    if wrong:
+        told.wrong.append(f"{where}: {wrong}")
+    if world.at.to_json() != before:
+        told.wrong.append(f"{where}: the state that was passed in was changed")
+    if now.at.misses > world.at.misses:
+        told.not_understood += 1
+        if unread_fault(world, now, decision):
+            told.wrong.append(f"{where}: not understood, and changed something all the same")
+    elif decision.entries:
+        told.moved += 1
+
+
+def main(texts: int = 100_000) -> None:
+    began = time.monotonic()
+    places = worlds()
+    told = fuzz(texts, places)
+    print(
+        f"{told.texts} random texts in {len(places)} states: {told.moved} wrote something, "
+        f"{told.not_understood} were not understood, {len(told.wrong)} went wrong; {time.monotonic() - began:.0f} s"
+    )
+    print("\n".join(told.wrong[:20]))
+
+
+if __name__ == "__main__":
+    main(int(sys.argv[1]) if len(sys.argv) > 1 else 100_000)
