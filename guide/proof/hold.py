@@ -12,7 +12,7 @@ from guide.proof.explore import Edge, Found, Problem, broken_by
 from guide.proof.rules import RuleBook
 from guide.proof.world import Move, World
 
-MOST_TRIED = 10
+MOST_TRIED = 6
 """Conversations played again for one rule before it counts as kept."""
 
 

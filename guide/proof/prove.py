@@ -47,6 +47,7 @@ class Proof:
         tried = f"{self.states} states, {self.texts} texts tried, {self.rules} rules, {self.seconds:.0f} s"
         if self.problems:
             return "\n\n".join([*self.problems, f"{tried}: {len(self.problems)} problem(s)"])
+        tried += f"; {self.unconfirmed} suspicions played again and found groundless" if self.unconfirmed else ""
         return f"{tried}\nok: every state leads to an end, every word works in each, no rule can be broken"
 
     def _first_lines(self) -> set[str]:

@@ -5,9 +5,9 @@ other, text by text.
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
-from typing import Any
+from typing import Any, NamedTuple
 
 from guide.record.log import Entry
 from guide.talk.decide import begin, begin_joined, decide
@@ -22,16 +22,14 @@ START = datetime(2026, 7, 4, 9, 0, tzinfo=UTC)
 MINUTE = timedelta(minutes=1)
 
 
-@dataclass(frozen=True)
-class Move:
+class Move(NamedTuple):
     """What happens next: a ``text``, a ``timer`` that is due, or something another seat does (``other``)."""
 
     kind: str
     words: str
 
 
-@dataclass(frozen=True)
-class World:
+class World(NamedTuple):
     """Everything the next decision depends on. ``state`` is None before the first text.
 
     ``side`` names a visit that differs from the usual one (another pair at work, another sort of bottle).
@@ -78,12 +76,12 @@ def after(world: World, move: Move) -> tuple[World, Decision]:
         return _another(world, move.words), Decision(world.at)
     if move.kind == "timer":
         due = max(world.timers[move.words], world.now)
-        world = replace(world, now=due, timers={k: v for k, v in world.timers.items() if k != move.words})
+        world = world._replace(now=due, timers={k: v for k, v in world.timers.items() if k != move.words})
         decision = fire(world.talk, world.at, world.snapshot, world.seat, move.words, due)
     else:
         turn = world.seat.turn + 1
         now = world.now + MINUTE
-        world = replace(world, seat=SeatFacts("A", "heron42", world.seat.role, world.seat.lossy, turn, now), now=now)
+        world = world._replace(seat=SeatFacts("A", "heron42", world.seat.role, world.seat.lossy, turn, now), now=now)
         decision = _first(world, move.words) if world.state is None else _next(world, move.words)
     return _apply(world, decision), decision
 
@@ -92,13 +90,13 @@ def _another(world: World, what: str) -> World:
     """What another seat does: it answers the safety questions, finds what is wanted, packs up, or closes."""
     if what == "packs":
         seats = [SeatView(s.id, s.letter, s.role, s.visit, s.phone, "pairs.done") for s in world.snapshot.seats]
-        return replace(world, snapshot=replace(world.snapshot, seats=seats))
+        return world._replace(snapshot=replace(world.snapshot, seats=seats))
     if what == "finds":
         target = world.snapshot.visit_view.target
         found = [SampleView(f"b-{n}", "kept", None, 27, "Aeshnidae", True, "B") for n in range(target)]
-        return replace(world, snapshot=replace(world.snapshot, sample_views=[*world.snapshot.sample_views, *found]))
+        return world._replace(snapshot=replace(world.snapshot, sample_views=[*world.snapshot.sample_views, *found]))
     entry = {"gate": Entry("answer", "", {"gate": "safety", "in_water": 1}), "closes": Entry("visit_closed")}[what]
-    return replace(world, snapshot=fold(world.snapshot, (entry,), "B", world.now))
+    return world._replace(snapshot=fold(world.snapshot, (entry,), "B", world.now))
 
 
 def _first(world: World, words: str) -> Decision:
@@ -122,7 +120,7 @@ def _apply(world: World, decision: Decision) -> World:
                 changed[change.kind] = change.due
         timers = changed
     snapshot = fold(world.snapshot, decision.entries, world.seat.letter, world.now) if decision.entries else None
-    return replace(world, snapshot=snapshot or world.snapshot, timers=timers, state=decision.state)
+    return world._replace(snapshot=snapshot or world.snapshot, timers=timers, state=decision.state)
 
 
 def fold(old: MemorySnapshot, entries: tuple[Entry, ...], letter: str, now: datetime) -> MemorySnapshot:

@@ -271,7 +271,7 @@ class _Changed:
         if world.side not in self.talks:
             book = replace(self.book, settings=world.talk.book.settings)
             self.talks[world.side] = Talk(book, REGISTRY, self.machine)
-        return replace(world, talk=self.talks[world.side])
+        return world._replace(talk=self.talks[world.side])
 
     def _hold(self) -> list[Problem]:
         """The rules, followed only from what was tried anew."""
