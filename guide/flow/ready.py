@@ -5,15 +5,21 @@ from collections.abc import Iterator, Mapping
 from dataclasses import asdict, fields
 from typing import Any
 
+from guide import __version__
+from guide.flow.load import blanks_in
 from guide.flow.model import REST, ROUTE, Branch, Flow, FlowBook, Step
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
 from guide.flow.settings import Settings, Site, TagBlock
 
 _PARTS = (Flow, Step, Branch, Asked, Option)
-_FORM = [*(list(part._fields) for part in _PARTS), *([f.name for f in fields(part)] for part in (Settings, Site))]
+_FORM = [
+    __version__,
+    *(list(part._fields) for part in _PARTS),
+    *([f.name for f in fields(part)] for part in (Settings, Site)),
+]
 _BEGINNING = f'{{"form":{json.dumps(_FORM, separators=(",", ":"))},'
-"""A ready form says what it was made of. A program with other parts reads the text instead."""
+"""A ready form says what it was made of. A program of another version, or with other parts, reads the text instead."""
 
 
 def to_ready(book: FlowBook) -> str:
@@ -22,9 +28,14 @@ def to_ready(book: FlowBook) -> str:
         "conditions": sorted({c.removeprefix("not ") for s in book.steps.values() for b in s.branches for c in b.when}),
         "effects": sorted({effect for step in book.steps.values() for b in step.branches for effect in b.do}),
         "kinds": sorted({step.kind for step in book.steps.values()} - {ROUTE, REST}),
+        "blanks": sorted({blank for step in book.steps.values() for text in _texts(step) for blank in blanks_in(text)}),
     }
     parts = {"flows": book.flows, "phrases": book.phrases, "settings": asdict(book.settings)}
     return json.dumps({"form": _FORM, "names": names, **parts}, ensure_ascii=False, separators=(",", ":"))
+
+
+def _texts(step: Step) -> list[str]:
+    return [*step.say.values(), *step.why.values(), step.carry]
 
 
 def is_ready(ready: str | None) -> bool:
@@ -46,7 +57,7 @@ def from_ready(
 
 
 def _are_known(names: dict[str, list[str]], registry: Registry, kinds: Mapping[str, ReplyKind]) -> bool:
-    known: dict[str, Any] = {"conditions": registry.conditions, "effects": registry.effects, "kinds": kinds}
+    known: dict[str, Any] = {**registry._asdict(), "kinds": kinds}
     return all(name in known[sort] for sort, given in names.items() for name in given)
 
 

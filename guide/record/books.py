@@ -3,7 +3,10 @@
 import hashlib
 import sqlite3
 from collections.abc import Mapping
+from functools import lru_cache
 
+from guide.errors import FlowError, SettingsError
+from guide.flow.load import load_book
 from guide.flow.model import FlowBook
 from guide.flow.ready import from_ready, is_ready, to_ready
 from guide.flow.registry import Registry
@@ -23,6 +26,20 @@ def is_kept(db: sqlite3.Connection, book: FlowBook) -> bool:
     """Whether the record has a book, in a ready form that this program reads."""
     row = db.execute("SELECT ready FROM flow_book WHERE hash = ?", (book.hash,)).fetchone()
     return row is not None and is_ready(row[0])
+
+
+@lru_cache(maxsize=4)
+def is_true(text: str, ready: str | None) -> bool:
+    """Whether a book's ready form says what its text says, if this program would read it at all."""
+    from guide.flow.replies.kinds import KINDS
+    from guide.talk.blanks import REGISTRY
+
+    if not is_ready(ready):
+        return True
+    try:
+        return to_ready(load_book(text, REGISTRY, KINDS)) == ready
+    except (FlowError, SettingsError):
+        return False
 
 
 def keep_book(db: sqlite3.Connection, book: FlowBook) -> None:

@@ -5,6 +5,7 @@ import sqlite3
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 
+from guide.record.books import is_true
 from guide.record.fold import fold
 from guide.record.log import START, LogRow, row_hash, words_hash
 from guide.record.schema import PROJECTION_TABLES, PROJECTIONS, TRIGGERS
@@ -65,6 +66,7 @@ def verify(db: sqlite3.Connection, watch: Watch = unwatched) -> Verified:
         (total,) = db.execute("SELECT count(*) FROM log").fetchone()
         _check_file(db, found)
         _check_triggers(db, found)
+        _check_books(db, found)
         heads = _check_chains(watch(log_rows(db, "origin, stream, seq"), total, "chains"), found)
         _check_heads(db, heads, found)
         _check_words(db, found)
@@ -103,9 +105,14 @@ def _check_triggers(db: sqlite3.Connection, found: Verified) -> None:
         if have.get(name) != sql:
             found.problems.append(f"the trigger {name}, which keeps the log append-only, is gone or changed")
     found.problems += [f"there is a trigger {name} that is not ours" for name in sorted(set(have) - set(TRIGGERS))]
-    for book_hash, text in db.execute("SELECT hash, toml FROM flow_book"):
+
+
+def _check_books(db: sqlite3.Connection, found: Verified) -> None:
+    for book_hash, text, ready in db.execute("SELECT hash, toml, ready FROM flow_book"):
         if hashlib.sha256(text.encode()).hexdigest() != book_hash:
             found.problems.append(f"the flow book {book_hash[:8]} was changed: its hash doesn't fit")
+        elif not is_true(text, ready):
+            found.problems.append(f"the ready form of the flow book {book_hash[:8]} isn't what its text says")
 
 
 def _check_chains(rows: Iterable[LogRow], found: Verified) -> dict[tuple[str, str], str]:

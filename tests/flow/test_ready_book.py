@@ -9,12 +9,12 @@ import pytest
 from guide.flow.load import book_text, load_book, shipped_flows
 from guide.flow.model import FlowBook
 from guide.flow.ready import from_ready, is_ready, to_ready
-from guide.flow.registry import Registry
 from guide.flow.replies.kinds import KINDS
 from guide.gateway.exchange import Exchange
 from guide.record.books import is_kept, ready_book
 from guide.record.open import open_record
 from guide.record.store import Store
+from guide.record.verify import verify
 from guide.talk.blanks import REGISTRY
 from tests.conftest import START, load
 
@@ -34,9 +34,12 @@ def test_a_ready_form_of_another_program_is_not_read(book: FlowBook, ready: str 
     assert from_ready(book.hash, book.text, ready, REGISTRY, KINDS) is None
 
 
-def test_a_ready_form_that_names_what_this_program_lacks_is_not_read(book: FlowBook) -> None:
-    fewer = {name: condition for name, condition in REGISTRY.conditions.items() if name != "too_short_now"}
-    registry = Registry(fewer, REGISTRY.effects, REGISTRY.blanks)
+@pytest.mark.parametrize(
+    ("sort", "gone"), [("conditions", "too_short_now"), ("effects", "seal"), ("blanks", "minimum")]
+)
+def test_a_ready_form_that_names_what_this_program_lacks_is_not_read(book: FlowBook, sort: str, gone: str) -> None:
+    fewer = {name: one for name, one in getattr(REGISTRY, sort).items() if name != gone}
+    registry = REGISTRY._replace(**{sort: fewer})
     assert from_ready(book.hash, book.text, to_ready(book), registry, KINDS) is None
 
 
@@ -59,4 +62,13 @@ def test_an_edited_text_is_read_and_not_taken_for_the_one_before(tmp_path: Path,
     edited = book_text(shipped_flows()).replace("phone away", "phone far away")
     assert ready_book(db, edited, REGISTRY, KINDS) is None
     assert load_book(edited, REGISTRY, KINDS).hash != book.hash
+    db.close()
+
+
+def test_a_ready_form_that_says_something_else_than_its_text_is_found(tmp_path: Path, book: FlowBook) -> None:
+    db = open_record(tmp_path / "record.db")
+    Exchange(Store(db), book, load, Random(1)).set_up(START)
+    assert verify(db).problems == []
+    db.execute("UPDATE flow_book SET ready = replace(ready, 'phone away', 'phone in hand')")
+    assert verify(db).problems == [f"the ready form of the flow book {book.hash[:8]} isn't what its text says"]
     db.close()
