@@ -204,7 +204,7 @@ class Pipe:
         """Notes as handed over what has been written; a text is otherwise handed over again after a crash."""
         if self._unmarked:
             try:
-                with self.exchange.store.transaction():
+                with self.exchange.store.unsynced():
                     self.exchange.store.handed_over(self._unmarked)
             except sqlite3.OperationalError:
                 return  # no space, or locked: the next text that can be worked notes it

@@ -93,6 +93,16 @@ class Store:
             raise
         self.commit()
 
+    @contextmanager
+    def unsynced(self) -> Iterator[None]:
+        """A transaction that doesn't wait for the disk: for notes that a power cut may take, made again."""
+        self.db.execute("PRAGMA synchronous = NORMAL")
+        try:
+            with self.transaction():
+                yield
+        finally:
+            self.db.execute("PRAGMA synchronous = FULL")
+
     def commit(self) -> None:
         """Makes the transaction durable."""
         self.db.execute("COMMIT")
