@@ -107,7 +107,7 @@ class Explorer:
         tried = texts.answers(world) + texts.timers(world, True)
         if world.side:
             return tried + texts.others(world)
-        tried += [Move("text", word) for word in (texts.MOVING if len(world.at.frames) < 3 else texts.URGENT)]
+        tried += [Move("text", word) for word in (texts.MOVING if len(world.at.frames) == 1 else texts.URGENT)]
         if world.at.base.flow in ("larva", "net") and len(world.at.frames) == 1:
             tried += texts.several(world)
         return tried

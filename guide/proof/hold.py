@@ -26,17 +26,21 @@ class Step(NamedTuple):
 
 
 class Holding:
-    """Which rules can forbid in which state, and those that are broken."""
+    """Which rules can forbid in which state, and those that are broken.
 
-    def __init__(self, found: Found, rules: RuleBook) -> None:
-        self.found, self.rules = found, rules
+    ``suspicions`` are the moves that seemed to break a rule, by the rule's place and the state; with ``thorough`` all
+    of them, though no more than MOST_TRIED of a rule are played.
+    """
+
+    def __init__(self, found: Found, rules: RuleBook, thorough: bool = False) -> None:
+        self.found, self.rules, self.thorough = found, rules, thorough
         self.seen: dict[int, int] = {}
         self.steps: list[Step] = []
         self.problems: list[Problem] = []
         self.suspicions: set[tuple[int, int, Move]] = set()
         self._waiting: deque[int] = deque()
         self._tries: dict[int, int] = {}
-        self._told: set[int] = set()
+        self._settled = 0
 
     def run(self) -> "Holding":
         """Follows the rules from the first moves on."""
@@ -55,31 +59,38 @@ class Holding:
 
     def follow(self, edge: Edge, bits: int, before: int) -> None:
         """Takes a move with rules that forbid before it."""
-        broken = edge.passage.broken(bits)
+        move, target, _, _, (lifted, forbidden, from_before, from_here) = edge
+        broken = ((from_before & bits) | from_here) & ~self._settled
         if broken:
             self._broken(broken, edge, before)
-        if edge.target < 0:
+        if target < 0:
             return
-        seen = self.seen.get(edge.target)
-        new = edge.passage.through(bits) & ~(seen or 0)
+        seen = self.seen.get(target)
+        new = ((bits & ~lifted) | forbidden) & ~(seen or 0)
         if new or seen is None:
-            self.seen[edge.target] = (seen or 0) | new
-            self.steps.append(Step(edge.target, new, before, edge.move))
+            self.seen[target] = (seen or 0) | new
+            self.steps.append(Step(target, new, before, move))
             self._waiting.append(len(self.steps) - 1)
 
     def _broken(self, broken: int, edge: Edge, before: int) -> None:
         node = self.steps[before].node if before >= 0 else -1
-        for place, rule in enumerate(self.rules.rules):
-            if not broken >> place & 1 or place in self._told or (place, node, edge.move) in self.suspicions:
+        while broken:
+            bit = broken & -broken
+            broken ^= bit
+            place = bit.bit_length() - 1
+            if (place, node, edge.move) in self.suspicions:
                 continue
             self.suspicions.add((place, node, edge.move))
             self._tries[place] = self._tries.get(place, 0) + 1
-            if self._tries[place] > MOST_TRIED:
-                continue
-            root, moves = self._conversation(edge, before)
-            if broken_by(self.rules, root, moves) >> place & 1:
-                self._told.add(place)
-                self.problems.append(Problem(rule.name, rule.sentence, root, moves))
+            if self._tries[place] <= MOST_TRIED:
+                root, moves = self._conversation(edge, before)
+                if broken_by(self.rules, root, moves) & bit:
+                    self._settled |= bit
+                    self.problems.append(
+                        Problem(self.rules.rules[place].name, self.rules.rules[place].sentence, root, moves)
+                    )
+            elif not self.thorough:
+                self._settled |= bit
 
     def _conversation(self, edge: Edge, before: int) -> tuple[World, tuple[Move, ...]]:
         moves, node = [edge.move], -1

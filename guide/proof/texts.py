@@ -30,8 +30,8 @@ QUIET = ("?", "WHERE", "NOTE cut my glove", "DESK where do we park", "SWAP", "GO
 """Words and texts that leave the talk where it is."""
 MOVING = ("BACK", "OOPS", "DANGER", "FASTER", "SLOWER", "FIX 26", "FIX skimmer", "FIX void", "we hear thunder")
 MOVING_TIMERS = ("thunder", "contact", "home", "ice", "gear")
-URGENT = ("BACK", "OOPS", "DANGER")
-"""The words that move the talk on, and those of them that are tried beneath two flows already."""
+URGENT = ("BACK", "OOPS", "DANGER", "FIX void", "we hear thunder")
+"""The words that may move the talk on, and those of them that may in a flow that was called."""
 
 
 def answers(world: World) -> list[Move]:

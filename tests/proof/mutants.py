@@ -145,7 +145,7 @@ class Court:
         self.keys = Keys(self.book)
         begins = [root for root in roots(self.book, REGISTRY) if sides or not root[0].side]
         self.found = Explorer(self.rules, self.keys).run(begins)
-        self.holding = Holding(self.found, self.rules).run()
+        self.holding = Holding(self.found, self.rules, thorough=True).run()
         self.ends = without_end(self.found)
         self.steps_of: dict[int, list[int]] = {}
         for place, step in enumerate(self.holding.steps):
