@@ -197,7 +197,10 @@ def broken_by(rules: RuleBook, root: World, moves: Iterable[Move]) -> int:
         if move.kind == "timer" and move.words not in world.timers:
             return 0
         moves_of(world.talk)
-        now, decision = after(world, move)
+        try:
+            now, decision = after(world, move)
+        except Exception:
+            return 0  # told where it was tried; here it only means that this is no conversation
         if decision.new_visit:
             return 0
         passage = explorer._passage(events(world, move, now, decision, moves_of(world.talk)), now)

@@ -39,7 +39,9 @@ def answers(world: World) -> list[Move]:
     turn = Turn(world.talk, world.at, world.snapshot, world.seat, world.now)
     step = turn.step
     words = [option.code for option in step.asked.options]
-    if step.kind != REST:
+    if step.kind == REST:
+        words += [site.name for site in turn.settings.sites[-1:]]
+    else:
         words += options_of(turn)
         words += _more(world, step.kind)
     ask = world.at.ask

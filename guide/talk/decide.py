@@ -219,7 +219,7 @@ def _closed_by_another(turn: Turn) -> None:
 
 def _at_rest(turn: Turn) -> None:
     reading = turn.book.kinds["choice"].read(turn.text, turn.asked)
-    if _names_a_site(turn):
+    if _names_a_site(turn) and "NEW" in [option.code for option in turn.asked.options]:
         reading = Reading("NEW", sure=True)
     if reading.value is None or not reading.sure:
         turn.lead(turn.phrase("at_rest"))

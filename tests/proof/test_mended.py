@@ -166,3 +166,12 @@ def test_after_a_third_bag_on_another_larva_gloves_are_rinsed_again(pond):
     pond.until("larva.bag")
     pond.converse("27 darner 01402; 31 skimmer 01415", "oops", "torn", "01402", "dry", "ok")
     assert pond.step() == "larva.look"
+
+
+def test_a_planned_visit_that_is_told_its_water_goes_on_as_planned(pond):
+    pond.converse("plan", "amberwell", "6 july", "y", "y", "dry")
+    assert pond.step() == "plan.ready"
+    assert pond.text("Quill Brook")
+    assert pond.step() == "plan.ready"
+    pond.converse("here")
+    assert pond.step() == "arrive.kit"
