@@ -106,7 +106,8 @@ class Explorer:
         """What is tried in a state."""
         tried = texts.answers(world) + texts.timers(world, True)
         if world.side:
-            return tried + texts.others(world)
+            danger = [Move("text", "DANGER")] if world.at.base.flow == "pairs" and len(world.at.frames) == 1 else []
+            return tried + danger + texts.others(world)
         tried += [Move("text", word) for word in (texts.MOVING if len(world.at.frames) == 1 else texts.URGENT)]
         if world.at.base.flow in ("larva", "net") and len(world.at.frames) == 1:
             tried += texts.several(world)

@@ -49,7 +49,7 @@ class Keys:
             self._conditions(turn, top.flow),
             turn.visit.status,
             () if by_word or top.flow == "family" else (_visit(turn, state), self._conditions(turn, base.flow)),
-            turn.answers.get("in_water") if top.flow == "safety" else None,
+            _in_water(turn, top.flow),
             _others(world) if world.snapshot.seats else (),
             _kits(world) if base.flow in ("arrive", "plan") else (),
         )
@@ -97,6 +97,12 @@ def _sample(sample: SampleView | None, turn: Turn, by_word: bool) -> Hashable:
         return sample.kind
     short = (sample.length_mm or 99) < turn.settings.minimum_mm
     return sample.kind, sample.length_mm is not None, short, sample.family is not None, sample.tag is not None
+
+
+def _in_water(turn: Turn, flow: str) -> Hashable:
+    """How many go in, which floats are held against; then only if any do, until netting asks."""
+    count = turn.answers.get("in_water")
+    return count if flow == "safety" else not count if flow in ("kit", "roles") else None
 
 
 def _visit(turn: Turn, state: SeatState) -> Hashable:

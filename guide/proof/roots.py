@@ -54,7 +54,7 @@ def roots(book: FlowBook, registry: Registry) -> list[tuple[World, Move]]:
 
 
 SIDES: dict[str, dict[str, Any]] = {
-    "preserved bottles": {"bottle": "preserved", "water_bottles": 1},
+    "preserved bottles": {"bottle": "preserved", "water_bottles": 1, "sediment_jars": 1},
     "empty bottles": {"bottle": "empty", "late_water": False},
     "jars": {"sediment_jars": 2, "late_water": False},
 }

@@ -30,6 +30,8 @@ QUIET = ("?", "WHERE", "NOTE cut my glove", "DESK where do we park", "SWAP", "GO
 """Words and texts that leave the talk where it is."""
 MOVING = ("BACK", "OOPS", "DANGER", "FASTER", "SLOWER", "FIX 26", "FIX skimmer", "FIX void", "we hear thunder")
 MOVING_TIMERS = ("thunder", "contact", "home", "ice", "gear")
+_DECIDING = ("count", "distance", "temperature", "duration", "yes_no")
+"""The kinds whose values decide who may go in the water."""
 URGENT = ("BACK", "OOPS", "DANGER", "FIX void", "we hear thunder")
 """The words that may move the talk on, and those of them that may in a flow that was called."""
 
@@ -54,7 +56,7 @@ def _more(world: World, kind: str) -> Iterable[str]:
     """Values beside those that are offered; in an unlike visit only those that decide about the water."""
     if world.side and kind == "sample":
         return _samples(world)[1:2]
-    if world.side and kind not in ("count", "distance", "temperature", "duration", "yes_no"):
+    if world.side and kind not in _DECIDING and world.at.base.flow != "arrive":
         return ()
     return _tags(world) if kind == "tag" else _samples(world) if kind == "sample" else BY_KIND.get(kind, ())
 

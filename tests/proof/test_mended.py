@@ -175,3 +175,16 @@ def test_a_planned_visit_that_is_told_its_water_goes_on_as_planned(pond):
     assert pond.step() == "plan.ready"
     pond.converse("here")
     assert pond.step() == "arrive.kit"
+
+
+def test_a_pair_that_has_packed_nets_no_more_when_all_are_found(pond):
+    pond.until("larva.look")
+    ((word,),) = pond.rows("SELECT word FROM visit")
+    pond.text(f"join {word}", "+200")
+    pond.until("larva.look", "+200")
+    for words in ("pack", "0", "ok"):
+        pond.text(words, "+200")
+    free = [code for (code,) in pond.rows("SELECT code FROM tag WHERE status = 'free' ORDER BY code LIMIT 12")]
+    pond.text("; ".join(f"27 darner {code}" for code in free))
+    assert pond.text("more", "+200")[0].startswith("All 12 are found")
+    assert pond.step("+200") == "pairs.done"
