@@ -1,13 +1,12 @@
 """Reminders on the way to the lab: holding time of water, and the next good day to ship; in practice none."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from guide.flow.model import FlowBook
-from tests.conftest import Field
+from tests.conftest import Field, load
 
 COORDINATOR = "+900"
 CLOSE = "close.home"
@@ -16,9 +15,15 @@ CLOSE = "close.home"
 @pytest.fixture
 def real(open_field: Callable[..., Field], book: FlowBook) -> Field:
     """A programme whose visits are real, with a coordinator; the lab is shut on the first Tuesday after."""
-    settings = replace(book.settings, practice=False, water_bottles=1, lab_closed=("2026-07-07",))
-    field = open_field(flow_book=replace(book, settings=settings))
-    field.exchange._talks[book.hash] = field.exchange._talk(book.hash)._replace(book=replace(book, settings=settings))
+    text = book.text
+    for old, new in (
+        ("practice = true ", "practice = false "),
+        ("water_bottles = 0 ", "water_bottles = 1 "),
+        ("lab_closed = []", 'lab_closed = ["2026-07-07"]'),
+    ):
+        assert old in text
+        text = text.replace(old, new, 1)
+    field = open_field(flow_book=load(text).book)
     with field.exchange.store.transaction():
         phone = field.exchange.store.phone(COORDINATOR)
     field.db.execute("INSERT INTO coordinator (programme, name, phone) VALUES ('tarrow', 'Duty', ?)", (phone.id,))
