@@ -11,6 +11,7 @@ from guide.drill.model import Drill, DrillError, Surprise
 from guide.field.tags import block
 from guide.flow.settings import Settings
 from guide.gateway.exchange import Exchange, TextIn
+from guide.gateway.joining import new_visit
 from guide.record.log import Entry
 from guide.record.store import DESK, SeatRow, Store, TextOut, stamp
 from guide.talk.moves import enter
@@ -36,7 +37,7 @@ def open_visit(
     keep_tags(store, exchange.book.settings, now)
     phone = store.phone(number)
     turn = store.add_turn(gateway=AUTHOR, phone=phone.id, received_at=stamp(begun), raw="")
-    texts = exchange.open_visit(phone, turn, begun)
+    texts = new_visit(exchange, phone, "", turn, begun)
     for count in range(_MOST_TEXTS_BEFORE):
         last = texts[-1] if texts else None
         if last is None or last.step is None or last.step == drill.begin:

@@ -1,5 +1,6 @@
 """The texts out as rows: which wait, and what became of each. Every method writes in a transaction of its own."""
 
+from collections import Counter
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Literal, NamedTuple
@@ -43,6 +44,8 @@ class Outbox:
 
     def __init__(self, store: Store) -> None:
         self.store, self.db = store, store.db
+        self.counts: Counter[Status] = Counter()
+        """What became of texts since the start."""
 
     def waiting(self, after: int = 0) -> list[Waiting]:
         """Texts that wait, with an id above ``after``, in order."""
@@ -62,6 +65,7 @@ class Outbox:
                 "AND status = 'waiting'",
                 [(stamp(now), one) for one in ids],
             )
+        self.counts["sent"] += len(ids)
 
     def try_later(self, text_id: int, why: str, retry_at: datetime) -> None:
         """This one couldn't be sent now."""
@@ -78,6 +82,7 @@ class Outbox:
                 "UPDATE outgoing SET status = 'failed', failure = ?, tries = tries + 1 WHERE id = ?", (why, text.id)
             )
             self._note(text.seat, Entry("undelivered", "", {"text": text.id, "why": why}), now)
+        self.counts["failed"] += 1
 
     def dropped(self, stale: Sequence[Waiting], newer: Waiting, now: datetime) -> None:
         """These would tell a phone where its talk no longer stands: ``newer`` says it."""
@@ -88,6 +93,7 @@ class Outbox:
             self.db.execute("UPDATE outgoing SET supersedes = ? WHERE id = ?", (stale[-1].id, newer.id))
             data = {"texts": [text.id for text in stale], "newer": newer.id}
             self._note(newer.seat, Entry("not_sent", "", data), now)
+        self.counts["dropped"] += len(stale)
 
     def report(self, text_id: int, delivered: bool, why: str, now: datetime) -> bool:
         """A delivery report came; returns False for a text that isn't ours. What was delivered stays so."""
@@ -103,6 +109,7 @@ class Outbox:
             )
             if not delivered:
                 self._note(row[0], Entry("undelivered", "", {"text": text_id, "why": why}), now)
+        self.counts["delivered" if delivered else "failed"] += 1
         return True
 
     def _note(self, seat_id: int | None, entry: Entry, now: datetime) -> None:

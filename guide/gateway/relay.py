@@ -10,7 +10,7 @@ from guide.record.store import PhoneRow, SeatRow, TextOut
 from guide.talk.turn import Turn
 
 if TYPE_CHECKING:
-    from guide.gateway.exchange import Exchange
+    from guide.gateway.talks import Talks
 
 LONGEST_WORDS = 300
 """Characters of a person's words that are passed on: three texts with what stands around them. The log has all."""
@@ -65,40 +65,40 @@ def _said_of(draft: Turn, entry: Entry) -> str:
     return " ".join(draft.phrase(_COUNTED[name], {"said": str(entry.data[name])[:20]}) for name in counted)
 
 
-def from_coordinator(exchange: "Exchange", phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
+def from_coordinator(talks: "Talks", phone: PhoneRow, text: str, turn: int, now: datetime) -> list[TextOut]:
     """What a coordinator's text leads to: words for a seat, or how to send some and who is out."""
     to = to_of(text)
-    seats = exchange.store.seats_called(to.word, exchange.site_called(to.word)) if to is not None else []
+    seats = talks.store.seats_called(to.word, talks.site_called(to.word)) if to is not None else []
     if to is None or not to.words or not seats:
-        lead = exchange.words_of("relay.unknown", said=to.word[:20]) if to is not None and to.words else ""
-        answer = f"{lead} {exchange.words_of('relay.how')} {_out_now(exchange, now - _OUT)}".strip()
-        return [exchange.plain_text(phone, answer, turn, now)]
+        lead = talks.words_of("relay.unknown", said=to.word[:20]) if to is not None and to.words else ""
+        answer = f"{lead} {talks.words_of('relay.how')} {_out_now(talks, now - _OUT)}".strip()
+        return [talks.plain_text(phone, answer, turn, now)]
     texts: list[TextOut] = []
     reached: list[str] = []
     missed: list[str] = []
     for seat in seats:
-        out = words_to_seat(exchange, seat, to.words, turn, now)
+        out = words_to_seat(talks, seat, to.words, turn, now)
         texts += [out] if out else []
-        (reached if out else missed).append(exchange.seat_name(seat))
+        (reached if out else missed).append(talks.seat_name(seat))
     said = [
-        exchange.words_of(name, names=", ".join(names)[:60])
+        talks.words_of(name, names=", ".join(names)[:60])
         for name, names in (("relay.sent", reached), ("relay.not_sent", missed))
         if names
     ]
-    return [*texts, exchange.plain_text(phone, " ".join(said), turn, now)]
+    return [*texts, talks.plain_text(phone, " ".join(said), turn, now)]
 
 
-def words_to_seat(exchange: "Exchange", seat: SeatRow, words: str, turn: int, now: datetime) -> TextOut | None:
+def words_to_seat(talks: "Talks", seat: SeatRow, words: str, turn: int, now: datetime) -> TextOut | None:
     """The coordinator's words to whoever holds a seat, kept in its visit's log; None if no phone takes texts there."""
-    text = f"{exchange.words_of('relay.words')} {passed_on(words)}"
-    out = exchange.tell_seat(seat, text, turn, now)
+    text = f"{talks.words_of('relay.words')} {passed_on(words)}"
+    out = talks.tell_seat(seat, text, turn, now)
     entry = Entry("desk_answer", "", {"seat": seat.letter, "sent": out is not None}, words=words)
-    exchange.store.append(seat.visit, "desk", turn, now, [entry])
-    exchange.store.end_turn(turn, None, seat.visit)
+    talks.store.append(seat.visit, "desk", turn, now, [entry])
+    talks.store.end_turn(turn, None, seat.visit)
     return out
 
 
-def _out_now(exchange: "Exchange", since: datetime) -> str:
+def _out_now(talks: "Talks", since: datetime) -> str:
     """The words of the visits that are going on, as many as fit."""
-    names = [f"{seat.word.upper()} {exchange.seat_name(seat)}" for seat in exchange.store.seats_out(since)]
-    return exchange.words_of("relay.out_now", places="; ".join(names)[:160]) if names else ""
+    names = [f"{seat.word.upper()} {talks.seat_name(seat)}" for seat in talks.store.seats_out(since)]
+    return talks.words_of("relay.out_now", places="; ".join(names)[:160]) if names else ""

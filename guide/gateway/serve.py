@@ -59,7 +59,7 @@ def build(settings: ServeSettings, exchange: Exchange, carrier: Carrier, clock: 
     if settings.texts_in is not None:
         proof = Proof(settings.texts_in, read_secret(settings.texts_in.secret_file))
         texts_in = TextsInApp(settings.texts_in, proof, writer.take, outbox, clock, settings.region)
-    health = Health(exchange.store, sender, texts_in.counts.refused if texts_in else {}, clock)
+    health = Health(exchange.store, writer, sender, texts_in.counts.refused if texts_in else {}, clock)
     return Parts(exchange, writer, sender, texts_in, health)
 
 

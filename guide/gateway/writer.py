@@ -27,6 +27,8 @@ class Writer:
         self.exchange, self.clock, self.after = exchange, clock, after
         self._phones: dict[str, deque[_Given]] = {}
         self._planned = False
+        self.worked = 0
+        """Texts worked since the start, those brought again among them."""
 
     async def take(self, text: TextIn) -> list[TextOut]:
         """Works a text; returns once it is durable. Raises what its work raised, or sqlite3.Error."""
@@ -51,6 +53,7 @@ class Writer:
                 if not future.done():
                     future.set_exception(error)
         else:
+            self.worked += len(batch)
             for given, result in zip(batch, results, strict=True):
                 self._tell(given, result)
             self.after()

@@ -302,8 +302,10 @@ class Store:
 
     def given_time(self) -> datetime | None:
         """The time of the last turn, if the texts of this record bring their own time; else real time rules."""
+        if not self.db.execute("SELECT 1 FROM turn WHERE gateway = 'line' LIMIT 1").fetchone():
+            return None
         row = self.db.execute("SELECT sent_at FROM turn WHERE gateway = 'line' ORDER BY id DESC LIMIT 1").fetchone()
-        if row is None or row[0] is None:
+        if row[0] is None:
             return None
         sql = "SELECT received_at FROM turn WHERE gateway != 'desk' ORDER BY id DESC LIMIT 1"
         (at,) = self.db.execute(sql).fetchone()
