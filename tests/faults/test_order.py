@@ -83,14 +83,14 @@ def test_a_text_that_comes_again_days_later_is_answered_as_it_was(pond: Field) -
 def breaking(monkeypatch: pytest.MonkeyPatch) -> set[str]:
     """Texts that break the program in the middle of their work, after something of it is written."""
     words: set[str] = set()
-    say = Exchange._say
+    say = Exchange.say
 
     def broken(self: Exchange, *given: Any) -> Any:
         if self.store.db.execute("SELECT raw FROM turn ORDER BY id DESC LIMIT 1").fetchone()[0] in words:
             raise ZeroDivisionError
         return say(self, *given)
 
-    monkeypatch.setattr(Exchange, "_say", broken)
+    monkeypatch.setattr(Exchange, "say", broken)
     return words
 
 
