@@ -2,8 +2,9 @@
 
 import argparse
 import re
-from dataclasses import MISSING, fields
+from dataclasses import fields
 from pathlib import Path
+from typing import get_type_hints
 
 from guide.cli import build_parser
 from guide.flow.replies.kinds import KINDS
@@ -36,12 +37,10 @@ def words() -> str:
 def settings() -> str:
     """Every setting of a programme, with the demo's value where there is one."""
     rows = []
-    for setting in fields(Settings):
-        default = setting.default
-        shown = "" if default is MISSING or not isinstance(default, int | float | str) else f"{default}"
-        rows.append(
-            (f"`{setting.name}`", setting.metadata["doc"], shown.lower() if shown in ("True", "False") else shown)
-        )
+    for name, declared in get_type_hints(Settings, include_extras=True).items():
+        default = Settings._field_defaults.get(name)
+        shown = f"{default}" if isinstance(default, int | float | str) else ""
+        rows.append((f"`{name}`", declared.__metadata__[0], shown.lower() if isinstance(default, bool) else shown))
     return table(("setting", "meaning", "if not given"), rows)
 
 

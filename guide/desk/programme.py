@@ -4,7 +4,7 @@ import hashlib
 import json
 import sqlite3
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -111,7 +111,7 @@ def keep_text(store: Store, text: str, why: str, data: Mapping[str, Any] | None 
     settings, now = settings_from(parse(text, "the programme"), "the programme", text), datetime.now(UTC)
     keep_programme(store, settings, now)
     store.db.execute("UPDATE programme SET toml = ?, loaded_at = ? WHERE uid = ?", (text, stamp(now), settings.code))
-    told = {name: value for name, value in asdict(settings).items() if name not in NOT_LOGGED}
+    told = {name: value for name, value in settings.as_tables().items() if name not in NOT_LOGGED}
     logged = data if data is not None else {"settings": told}
     text_hash = hashlib.sha256(text.encode()).hexdigest()
     entry = Entry(why, "", {"programme": settings.code, "text_hash": text_hash, **logged})
@@ -189,7 +189,7 @@ def show_programme(record: Path, as_json: bool) -> int:
     row = store.db.execute("SELECT loaded_at FROM programme WHERE uid = ?", (settings.code,)).fetchone()
     names = [name for (name,) in store.db.execute("SELECT name FROM coordinator WHERE programme = ?", (settings.code,))]
     if as_json:
-        shown = {**asdict(settings), "loaded_at": row[0], "coordinators": names}
+        shown = {**settings.as_tables(), "loaded_at": row[0], "coordinators": names}
         print(json.dumps(shown, ensure_ascii=False))
         return 0
     print("\n".join(_lines(settings, text, row[0], names, _pools(store.db, settings.code))))

@@ -37,7 +37,7 @@ def load_sites(record: Path, file: Path, as_json: bool) -> int:
     if problems:
         raise TableError(file, problems)
     with store.transaction():
-        data = {"sites": [vars(site) for site in new]}
+        data = {"sites": [site._asdict() for site in new]}
         keep_text(store, with_sites(own_part(text), [*before, *new]), "sites_loaded", data)
     return show_sites(record, as_json)
 

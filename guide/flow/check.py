@@ -95,7 +95,7 @@ def _check_reached(report: Report, book: FlowBook) -> None:
         state = waiting.pop()
         if state not in reached:
             reached.add(state)
-            waiting += list(_ways_on(book, book.steps[state]))
+            waiting += list(_ways_on(book, book.step(state)))
     for state, step in book.steps.items():
         if state not in reached:
             report.problems.append(f"{step.flow}.toml, step {state}: no branch leads to this step")

@@ -255,10 +255,11 @@ class _Reader:
         return Branch(target, _names(table.get("on", "any")), when, do, table.get("call", ""))
 
     def check_targets(self, book: FlowBook) -> None:
-        for step in book.steps.values():
+        steps = book.steps
+        for step in steps.values():
             outcomes = book.outcomes(step)
             for branch in step.branches:
-                self.check_branch(book, step, branch, outcomes)
+                self.check_branch(book, steps, step, branch, outcomes)
             for outcome in outcomes:
                 served = [branch for branch in step.branches if branch.serves(outcome)]
                 if not any(not branch.when for branch in served):
@@ -268,9 +269,11 @@ class _Reader:
                         f"no branch without a condition serves the reply {outcome!r}: a dead end",
                     )
 
-    def check_branch(self, book: FlowBook, step: Step, branch: Branch, outcomes: tuple[str, ...]) -> None:
-        if branch.go != RETURN and branch.go not in book.steps:
-            near = [name.removeprefix(f"{step.flow}.") for name in book.steps]
+    def check_branch(
+        self, book: FlowBook, steps: Mapping[str, Step], step: Step, branch: Branch, outcomes: tuple[str, ...]
+    ) -> None:
+        if branch.go != RETURN and branch.go not in steps:
+            near = [name.removeprefix(f"{step.flow}.") for name in steps]
             given = branch.go.removeprefix(f"{step.flow}.")
             raise self.fail(step.flow, step.name, f"goes to {given!r}, which is no step", given, near)
         if branch.go == RETURN and not book.flows[step.flow].called:

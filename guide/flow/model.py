@@ -1,8 +1,6 @@
 """What a flow book is: steps, branches, phrases and settings, as plain data. Knows no file format and no database."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from functools import cached_property
 from typing import NamedTuple
 
 from guide.flow.replies.base import Asked, ReplyKind
@@ -75,8 +73,7 @@ class Flow(NamedTuple):
     steps: Mapping[str, Step]
 
 
-@dataclass(frozen=True)
-class FlowBook:
+class FlowBook(NamedTuple):
     """All flows, phrases and settings a visit is led by, with the hash of the text they were read from."""
 
     hash: str
@@ -86,9 +83,9 @@ class FlowBook:
     settings: Settings
     kinds: Mapping[str, ReplyKind]
 
-    @cached_property
+    @property
     def steps(self) -> Mapping[str, Step]:
-        """Every step by ``flow.step``."""
+        """Every step by ``flow.step``, put together anew each time."""
         return {step.id: step for flow in self.flows.values() for step in flow.steps.values()}
 
     def step(self, state: str) -> Step:

@@ -78,6 +78,6 @@ def with_sites(own: str, sites: Sequence[Site]) -> str:
 
 
 def _site_lines(site: Site) -> str:
-    values = {name: value for name, value in vars(site).items() if value not in (None, "", (), 0) or value is True}
+    values = {name: value for name, value in site._asdict().items() if value not in (None, "", (), 0) or value is True}
     lines = [f"{name} = {json.dumps(value, ensure_ascii=False)}" for name, value in values.items()]
     return "\n".join(["[[sites]]", *lines, ""])

@@ -2,9 +2,8 @@
 
 import re
 from collections.abc import Iterable
-from dataclasses import fields
 from datetime import date
-from typing import Any
+from typing import Any, get_type_hints
 from zoneinfo import ZoneInfo
 
 from guide.errors import SettingsError
@@ -50,7 +49,7 @@ class _Reader:
         return next(iter(found[int(place or 0) :]), 0)
 
     def settings(self, table: dict[str, Any]) -> Settings:
-        known = {f.name: f for f in fields(Settings)}
+        known = Settings._fields
         for name in table:
             if name not in known:
                 raise self.fail(f"there is no setting {name!r}", self._head(name, table[name]), name, known)
@@ -104,8 +103,8 @@ class _Reader:
             raise self.fail("a site needs code and name, as text in quotes", f"[[sites]] {place}")
         return site
 
-    def _table(self, kind: type[Any], table: Any, at: str, what: str) -> Any:
-        known = [f.name for f in fields(kind)]
+    def _table(self, kind: Any, table: Any, at: str, what: str) -> Any:
+        known = kind._fields
         if not isinstance(table, dict):
             raise self.fail(f"{what} must be a table", at)
         for name, value in table.items():
@@ -117,9 +116,9 @@ class _Reader:
             raise self.fail(f'{what} needs {missing[0]} = "..."', at)
         return kind(**table)
 
-    def _check_kind(self, name: str, owner: type[Any], value: Any, at: str) -> None:
+    def _check_kind(self, name: str, owner: Any, value: Any, at: str) -> None:
         """A number, text or true/false where the setting is one; numbers are 0 or more but for places on the map."""
-        declared = next(f.type for f in fields(owner) if f.name == name)
+        declared = get_type_hints(owner)[name]
         kind = getattr(declared, "__name__", "")
         if str(declared) == "float | None":
             kind = "float" if value is not None else ""

@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, fields
 from typing import Any
 
 from guide import __version__
@@ -12,12 +11,8 @@ from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
 from guide.flow.settings import Settings, Site, TagBlock
 
-_PARTS = (Flow, Step, Branch, Asked, Option)
-_FORM = [
-    __version__,
-    *(list(part._fields) for part in _PARTS),
-    *([f.name for f in fields(part)] for part in (Settings, Site)),
-]
+_PARTS = (Flow, Step, Branch, Asked, Option, Settings, Site, TagBlock)
+_FORM = [__version__, *(list(part._fields) for part in _PARTS)]
 _BEGINNING = f'{{"form":{json.dumps(_FORM, separators=(",", ":"))},'
 """A ready form says what it was made of. A program of another version, or with other parts, reads the text instead."""
 
@@ -30,7 +25,7 @@ def to_ready(book: FlowBook) -> str:
         "kinds": sorted({step.kind for step in book.steps.values()} - {ROUTE, REST}),
         "blanks": sorted({blank for step in book.steps.values() for text in _texts(step) for blank in blanks_in(text)}),
     }
-    parts = {"flows": book.flows, "phrases": book.phrases, "settings": asdict(book.settings)}
+    parts = {"flows": book.flows, "phrases": book.phrases, "settings": book.settings}
     return json.dumps({"form": _FORM, "names": names, **parts}, ensure_ascii=False, separators=(",", ":"))
 
 
@@ -94,10 +89,10 @@ def _step(row: list[Any]) -> Step:
     )
 
 
-def _settings(given: dict[str, Any]) -> Settings:
-    values = dict(zip(given, _tuples(given.values()), strict=True))
-    sites = tuple(Site(**dict(zip(site, _tuples(site.values()), strict=True))) for site in given["sites"])
-    return Settings(**{**values, "tags": TagBlock(**given["tags"]), "sites": sites})
+def _settings(row: list[Any]) -> Settings:
+    settings = Settings(*_tuples(row))
+    sites = tuple(Site(*_tuples(site)) for site in settings.sites)
+    return settings._replace(tags=TagBlock(*settings.tags), sites=sites)
 
 
 def _tuples(values: Any) -> list[Any]:

@@ -1,12 +1,11 @@
 """A programme's settings: what its numbers are called, what they mean, and their values for the demo programme."""
 
-from dataclasses import dataclass, field
+from typing import Annotated, Any, NamedTuple
 
 from guide.errors import SettingsError
 
 
-@dataclass(frozen=True)
-class Site:
+class Site(NamedTuple):
     """One water body's sampling place. ``flows`` is True where the water moves; ``zone`` is an IANA time zone.
 
     ``take_limit`` larvae a visit (0: none set), ``protected`` families and ``disinfectant`` are what the site's permit
@@ -26,119 +25,91 @@ class Site:
     disinfectant: str = ""
 
 
-@dataclass(frozen=True)
-class TagBlock:
+class TagBlock(NamedTuple):
     """A run of tag numbers; the check digit is added to each. ``width`` counts digits with the check digit.
 
     ``count`` 0: the desk makes or loads every tag. ``check`` False: tags are a lab's own codes, without a check digit.
     """
 
     first: int = 140
-    count: int = 60
+    count: int = 60  # type: ignore[assignment]  # nobody looks for a value in it
     width: int = 5
     check: bool = True
 
 
-@dataclass(frozen=True, repr=False, eq=False)  # what isn't made needn't be paid for at each start
-class Settings:
+class Settings(NamedTuple):
     """The settings of one programme, as in ``programme.toml``. Every number is the programme's own choice."""
 
-    code: str = field(metadata={"doc": "short name of the programme, kept with every visit"})
-    name: str = field(metadata={"doc": "the programme's name as people say it, at most 26 letters"})
-    language: str = field(default="en", metadata={"doc": "language of the texts"})
-    practice: bool = field(
-        default=False, metadata={"doc": "visits are practice: in no count, gate or export of real work"}
-    )
-    target: int = field(default=12, metadata={"doc": "larvae wanted at a site"})
-    minimum_mm: int = field(default=13, metadata={"doc": "shortest larva that is taken, mm"})
-    family_min: int = field(default=2, metadata={"doc": "a family with fewer larvae than this can't be used"})
-    clean_for_pace: int = field(default=3, metadata={"doc": "clean larvae in the log before shorter talk is offered"})
-    bags_spare: int = field(default=4, metadata={"doc": "spare bags beside two a larva"})
-    spot_min: int = field(default=6, metadata={"doc": "minutes of netting before moving to another spot"})
-    knee_cm: int = field(default=50, metadata={"doc": "deepest wading, cm: about the knee of an adult"})
-    speed_most_m_s: float = field(default=0.5, metadata={"doc": "fastest water to wade, m/s"})
-    depth_speed_most_m2_s: float = field(default=0.3, metadata={"doc": "most depth x speed to wade, m2/s"})
-    drift_m: int = field(default=5, metadata={"doc": "metres over which a stick's drift is timed"})
-    cold_c: int = field(default=15, metadata={"doc": "below this water temperature only short turns, Celsius"})
-    cool_c: int = field(default=21, metadata={"doc": "below this water temperature caution is said, Celsius"})
-    short_turn_min: int = field(default=15, metadata={"doc": "minutes of a turn in cold water, and its check-in"})
-    check_in_min: int = field(
-        default=30, metadata={"doc": "minutes without a text, people in the water, before a check-in"}
-    )
-    check_in_grace_min: int = field(
-        default=10, metadata={"doc": "minutes to answer a check-in before the others are told"}
-    )
-    thunder_wait_min: int = field(default=30, metadata={"doc": "minutes of shelter after the last rumble or flash"})
-    water_bottles: int = field(
-        default=0, metadata={"doc": "bottles of water at a site (0: only when a pair texts WATER)"}
-    )
-    bottle: str = field(
-        default="acid", metadata={"doc": "how bottles come: acid (or pure water) in them, preserved, empty"}
-    )
-    rinse_times: int = field(default=3, metadata={"doc": "rinses of a bottle with site water"})
-    blank_every: int = field(
-        default=10, metadata={"doc": "a field blank for each so many bottles, at least one a visit"}
-    )
-    duplicate_every: int = field(default=10, metadata={"doc": "a field duplicate for each so many bottles"})
-    preserve_h: int = field(default=48, metadata={"doc": "hours from the bottle to preservation at the lab"})
-    late_water: bool = field(default=True, metadata={"doc": "water or sediment after netting is allowed, with a flag"})
-    sediment_jars: int = field(
-        default=0, metadata={"doc": "jars of sediment at a site (0: only when a pair texts SEDIMENT)"}
-    )
-    sediment_top_cm: int = field(default=2, metadata={"doc": "depth of sediment taken, cm"})
-    sediment_frozen: bool = field(default=False, metadata={"doc": "the lab wants sediment frozen"})
-    transit_days: int = field(default=1, metadata={"doc": "days the carrier takes, 1 for overnight"})
-    carrier_days: tuple[int, ...] = field(
-        default=(1, 2, 3, 4, 5), metadata={"doc": "days the carrier works, 1 Monday to 7 Sunday"}
-    )
-    receiving_days: tuple[int, ...] = field(
-        default=(1, 2, 3, 4, 5), metadata={"doc": "days the lab receives, 1 Monday to 7 Sunday"}
-    )
-    carrier_holidays: tuple[str, ...] = field(
-        default=(), metadata={"doc": "countries or regions on whose holidays the carrier rests, such as IE or US-MN"}
-    )
-    carrier_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the carrier rests, as dates"})
-    carrier_rests: tuple[str, ...] = field(
-        default=(), metadata={"doc": "the days of carrier_holidays as dates: desk programme fills them in for the talk"}
-    )
-    lab: str = field(default="", metadata={"doc": "name of the lab"})
-    lab_address: tuple[str, ...] = field(default=(), metadata={"doc": "the lab's address, line by line"})
-    lab_zone: str = field(default="UTC", metadata={"doc": "the lab's time zone, such as Europe/Dublin"})
-    lab_holidays: tuple[str, ...] = field(
-        default=(), metadata={"doc": "countries or regions on whose holidays the lab is shut, such as IE or US-MN"}
-    )
-    lab_closed: tuple[str, ...] = field(default=(), metadata={"doc": "other days the lab is shut, as dates"})
-    lab_rests: tuple[str, ...] = field(
-        default=(), metadata={"doc": "the days of lab_holidays as dates: desk programme fills them in for the talk"}
-    )
-    larvae_days: int = field(default=0, metadata={"doc": "days frozen larvae may wait for the lab (0: no limit)"})
-    window_days: int = field(default=7, metadata={"doc": "days between water or sediment and larvae of a site"})
-    ice_check_min: int = field(default=120, metadata={"doc": "minutes between ice checks on the way to the freezer"})
-    waiver_word: str = field(
-        default="", metadata={"doc": "the coordinator's word that lets a kit in without a disinfection in the record"}
-    )
-    disinfectant: str = field(
-        default="bleach", metadata={"doc": "bleach, dry, hot or freeze, where the permit says nothing"}
-    )
-    bleach_percent: float = field(default=10.0, metadata={"doc": "household bleach in the tub, percent by volume"})
-    bleach_strength_percent: float = field(
-        default=0.0,
-        metadata={"doc": "hypochlorite in the tub, percent by weight, where the permit says so (0: by volume)"},
-    )
-    contact_min: int = field(default=10, metadata={"doc": "minutes that gear lies in the tub"})
-    dry_days: int = field(default=5, metadata={"doc": "days of drying, where the permit asks for it"})
-    home_min: int = field(default=120, metadata={"doc": "minutes after close until 'all home?' is asked"})
-    lossy_repeat_s: int = field(
-        default=20,
-        metadata={"doc": "on a channel that loses texts, a bare OK again within these seconds is read back"},
-    )
-    emergency: str = field(default="112", metadata={"doc": "local emergency number"})
-    tags: TagBlock = field(default=TagBlock(), metadata={"doc": "the programme's tags: first, count, width, check"})
-    tag_label: str = field(default="", metadata={"doc": "words on each printed tag slip, at most 24 letters"})
-    sites: tuple[Site, ...] = field(default=(), metadata={"doc": "the water bodies, each a [[sites]] table"})
-    join_words: tuple[str, ...] = field(
-        default=(), metadata={"doc": "plain words that a second phone joins with, a number is added"}
-    )
+    code: Annotated[str, "short name of the programme, kept with every visit"]
+    name: Annotated[str, "the programme's name as people say it, at most 26 letters"]
+    language: Annotated[str, "language of the texts"] = "en"
+    practice: Annotated[bool, "visits are practice: in no count, gate or export of real work"] = False
+    target: Annotated[int, "larvae wanted at a site"] = 12
+    minimum_mm: Annotated[int, "shortest larva that is taken, mm"] = 13
+    family_min: Annotated[int, "a family with fewer larvae than this can't be used"] = 2
+    clean_for_pace: Annotated[int, "clean larvae in the log before shorter talk is offered"] = 3
+    bags_spare: Annotated[int, "spare bags beside two a larva"] = 4
+    spot_min: Annotated[int, "minutes of netting before moving to another spot"] = 6
+    knee_cm: Annotated[int, "deepest wading, cm: about the knee of an adult"] = 50
+    speed_most_m_s: Annotated[float, "fastest water to wade, m/s"] = 0.5
+    depth_speed_most_m2_s: Annotated[float, "most depth x speed to wade, m2/s"] = 0.3
+    drift_m: Annotated[int, "metres over which a stick's drift is timed"] = 5
+    cold_c: Annotated[int, "below this water temperature only short turns, Celsius"] = 15
+    cool_c: Annotated[int, "below this water temperature caution is said, Celsius"] = 21
+    short_turn_min: Annotated[int, "minutes of a turn in cold water, and its check-in"] = 15
+    check_in_min: Annotated[int, "minutes without a text, people in the water, before a check-in"] = 30
+    check_in_grace_min: Annotated[int, "minutes to answer a check-in before the others are told"] = 10
+    thunder_wait_min: Annotated[int, "minutes of shelter after the last rumble or flash"] = 30
+    water_bottles: Annotated[int, "bottles of water at a site (0: only when a pair texts WATER)"] = 0
+    bottle: Annotated[str, "how bottles come: acid (or pure water) in them, preserved, empty"] = "acid"
+    rinse_times: Annotated[int, "rinses of a bottle with site water"] = 3
+    blank_every: Annotated[int, "a field blank for each so many bottles, at least one a visit"] = 10
+    duplicate_every: Annotated[int, "a field duplicate for each so many bottles"] = 10
+    preserve_h: Annotated[int, "hours from the bottle to preservation at the lab"] = 48
+    late_water: Annotated[bool, "water or sediment after netting is allowed, with a flag"] = True
+    sediment_jars: Annotated[int, "jars of sediment at a site (0: only when a pair texts SEDIMENT)"] = 0
+    sediment_top_cm: Annotated[int, "depth of sediment taken, cm"] = 2
+    sediment_frozen: Annotated[bool, "the lab wants sediment frozen"] = False
+    transit_days: Annotated[int, "days the carrier takes, 1 for overnight"] = 1
+    carrier_days: Annotated[tuple[int, ...], "days the carrier works, 1 Monday to 7 Sunday"] = (1, 2, 3, 4, 5)
+    receiving_days: Annotated[tuple[int, ...], "days the lab receives, 1 Monday to 7 Sunday"] = (1, 2, 3, 4, 5)
+    carrier_holidays: Annotated[
+        tuple[str, ...], "countries or regions on whose holidays the carrier rests, such as IE or US-MN"
+    ] = ()
+    carrier_closed: Annotated[tuple[str, ...], "other days the carrier rests, as dates"] = ()
+    carrier_rests: Annotated[
+        tuple[str, ...], "the days of carrier_holidays as dates: desk programme fills them in for the talk"
+    ] = ()
+    lab: Annotated[str, "name of the lab"] = ""
+    lab_address: Annotated[tuple[str, ...], "the lab's address, line by line"] = ()
+    lab_zone: Annotated[str, "the lab's time zone, such as Europe/Dublin"] = "UTC"
+    lab_holidays: Annotated[
+        tuple[str, ...], "countries or regions on whose holidays the lab is shut, such as IE or US-MN"
+    ] = ()
+    lab_closed: Annotated[tuple[str, ...], "other days the lab is shut, as dates"] = ()
+    lab_rests: Annotated[
+        tuple[str, ...], "the days of lab_holidays as dates: desk programme fills them in for the talk"
+    ] = ()
+    larvae_days: Annotated[int, "days frozen larvae may wait for the lab (0: no limit)"] = 0
+    window_days: Annotated[int, "days between water or sediment and larvae of a site"] = 7
+    ice_check_min: Annotated[int, "minutes between ice checks on the way to the freezer"] = 120
+    waiver_word: Annotated[str, "the coordinator's word that lets a kit in without a disinfection in the record"] = ""
+    disinfectant: Annotated[str, "bleach, dry, hot or freeze, where the permit says nothing"] = "bleach"
+    bleach_percent: Annotated[float, "household bleach in the tub, percent by volume"] = 10.0
+    bleach_strength_percent: Annotated[
+        float, "hypochlorite in the tub, percent by weight, where the permit says so (0: by volume)"
+    ] = 0.0
+    contact_min: Annotated[int, "minutes that gear lies in the tub"] = 10
+    dry_days: Annotated[int, "days of drying, where the permit asks for it"] = 5
+    home_min: Annotated[int, "minutes after close until 'all home?' is asked"] = 120
+    lossy_repeat_s: Annotated[
+        int, "on a channel that loses texts, a bare OK again within these seconds is read back"
+    ] = 20
+    emergency: Annotated[str, "local emergency number"] = "112"
+    tags: Annotated[TagBlock, "the programme's tags: first, count, width, check"] = TagBlock()
+    tag_label: Annotated[str, "words on each printed tag slip, at most 24 letters"] = ""
+    sites: Annotated[tuple[Site, ...], "the water bodies, each a [[sites]] table"] = ()
+    join_words: Annotated[tuple[str, ...], "plain words that a second phone joins with, a number is added"] = ()
 
     def site(self, code: str) -> Site:
         """The site with this code; raises SettingsError if there is none."""
@@ -146,3 +117,8 @@ class Settings:
             if site.code == code:
                 return site
         raise SettingsError(f"there is no site {code!r} in programme {self.code}")
+
+    def as_tables(self) -> dict[str, Any]:
+        """Every setting by its name, tables within as such."""
+        sites = [site._asdict() for site in self.sites]
+        return {**self._asdict(), "tags": self.tags._asdict(), "sites": sites}

@@ -5,7 +5,6 @@ method that writes is called inside a transaction.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING
 
@@ -82,7 +81,7 @@ class Talks:
         if book_hash not in self._talks:
             (text,) = self.store.db.execute("SELECT toml FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
             talk = self._load(text)
-            self._talks[book_hash] = talk._replace(book=replace(talk.book, phrases=self._with_new(talk.book.phrases)))
+            self._talks[book_hash] = talk._replace(book=talk.book._replace(phrases=self._with_new(talk.book.phrases)))
         return self._talks[book_hash]
 
     def _with_new(self, phrases: Mapping[str, Mapping[str, str]]) -> Mapping[str, Mapping[str, str]]:

@@ -20,7 +20,7 @@ def events(
     if move.kind == "other":
         return [("other", move.words)]
     found: list[Event] = []
-    steps, moves = now.talk.book.steps, list(moves)
+    step, moves = now.talk.book.step, list(moves)
     if move.kind == "timer":
         found.append(("time", move.words))
     elif (word := move.words.partition(" ")[0]) in _WORDS:
@@ -28,15 +28,15 @@ def events(
     elif any(entry.kind == "danger" for entry in decision.entries):
         found.append(("texts", "DANGER"))
     for state, outcome, _ in moves:
-        if steps[state].kind != ROUTE:
-            found.append(("answers", state, outcome, *steps[state].acts))
+        if step(state).kind != ROUTE:
+            found.append(("answers", state, outcome, *step(state).acts))
     stirred = bool(found)
     found += [_entry(entry) for entry in decision.entries if _is_ours(entry, before, now, decision, bool(moves))]
     found += [("starts" if change.due else "stops", change.kind) for change in decision.timers]
-    found += [("returns", steps[state].flow) for state, _, branch in moves if branch.go == RETURN]
+    found += [("returns", step(state).flow) for state, _, branch in moves if branch.go == RETURN]
     if stirred or before.state is None or _place(before.state) != _place(now.at):
         standing = now.at.top.state
-        found.append(("asks", standing, *steps[standing].acts))
+        found.append(("asks", standing, *step(standing).acts))
     return found
 
 

@@ -1,6 +1,5 @@
 """Where the talks of a proof begin: a small programme made of the one that is checked, and visits unlike the usual."""
 
-from dataclasses import replace
 from typing import Any
 
 from guide.flow.model import FlowBook
@@ -20,16 +19,15 @@ def small(book: FlowBook, **changed: Any) -> FlowBook:
     """The same flows for a programme of few larvae, so that a whole visit is short; its sites ask for every method."""
     settings = book.settings
     ways = (settings.disinfectant, *(way for way in _WAYS if way != settings.disinfectant))
-    sites = tuple(replace_site(site, disinfectant=way) for site, way in zip(settings.sites, ways, strict=False))
-    few = replace(
-        settings,
+    sites = tuple(site._replace(disinfectant=way) for site, way in zip(settings.sites, ways, strict=False))
+    few = settings._replace(
         sites=(*sites, *settings.sites[len(sites) :]),
         target=min(TARGET, settings.target),
         clean_for_pace=min(1, settings.clean_for_pace),
-        tags=replace_tags(settings.tags, count=min(24, settings.tags.count)),
+        tags=settings.tags._replace(count=min(24, settings.tags.count)),
         **changed,
     )
-    return replace(book, settings=few)
+    return book._replace(settings=few)
 
 
 def roots(book: FlowBook, registry: Registry) -> list[tuple[World, Move]]:
@@ -63,13 +61,3 @@ SIDES: dict[str, dict[str, Any]] = {
 
 def _other_talk(book: FlowBook, talk: Talk, changed: dict[str, Any]) -> Talk:
     return Talk(small(book, **changed), talk.registry, talk.machine)
-
-
-def replace_site(site: Any, **changed: Any) -> Any:
-    """A site with some things changed."""
-    return site._replace(**changed) if hasattr(site, "_replace") else replace(site, **changed)
-
-
-def replace_tags(tags: Any, **changed: Any) -> Any:
-    """A block of tags with some things changed."""
-    return tags._replace(**changed) if hasattr(tags, "_replace") else replace(tags, **changed)

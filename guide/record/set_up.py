@@ -1,6 +1,5 @@
 """Keeps a programme in the record: its settings, sites and tags."""
 
-from dataclasses import asdict
 from datetime import datetime
 
 from guide.field.tags import block
@@ -15,7 +14,7 @@ def keep_programme(store: Store, settings: Settings, now: datetime) -> None:
     db.execute(
         "INSERT INTO programme (uid, settings, language) VALUES (?, ?, ?) "
         "ON CONFLICT (uid) DO UPDATE SET settings = excluded.settings, language = excluded.language",
-        (settings.code, to_json(asdict(settings)), settings.language),
+        (settings.code, to_json(settings.as_tables()), settings.language),
     )
     for site in settings.sites:
         db.execute(

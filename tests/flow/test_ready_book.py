@@ -1,6 +1,5 @@
 """A book's ready form is the book: a record hands it back without its text being read again."""
 
-from dataclasses import asdict
 from pathlib import Path
 from random import Random
 
@@ -22,7 +21,7 @@ from tests.conftest import START, load
 def test_a_ready_form_gives_the_same_book(book: FlowBook) -> None:
     again = from_ready(book.hash, book.text, to_ready(book), REGISTRY, KINDS)
     assert again is not None
-    assert asdict(again.settings) == asdict(book.settings)
+    assert again.settings == book.settings
     assert again.phrases == book.phrases
     assert again.steps == book.steps
     assert [flow[:-1] for flow in again.flows.values()] == [flow[:-1] for flow in book.flows.values()]

@@ -10,7 +10,7 @@ import time
 from collections import Counter
 from collections.abc import Callable, Iterator
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from itertools import pairwise
 from multiprocessing import get_context
 from pathlib import Path
@@ -116,7 +116,7 @@ def _redirected(book: FlowBook, ways: dict[str, str], skip: str) -> FlowBook:
             for name, step in flow.steps.items()
         }
         flows[flow.name] = flow._replace(steps=steps)
-    return replace(book, flows=flows)
+    return book._replace(flows=flows)
 
 
 def _with_branch(book: FlowBook, step: Step, place: int, branch: Branch) -> FlowBook:
@@ -130,7 +130,7 @@ def _with_step(book: FlowBook, step: Step) -> FlowBook:
 
 
 def _with_flow(book: FlowBook, flow: Flow) -> FlowBook:
-    return replace(book, flows={**book.flows, flow.name: flow})
+    return book._replace(flows={**book.flows, flow.name: flow})
 
 
 # Judging them
@@ -197,7 +197,7 @@ class _Changed:
     """The states of a mutant: those of the shipped book, and what is different."""
 
     def __init__(self, court: Court, book: FlowBook) -> None:
-        self.court, self.book = court, book
+        self.court, self.book, self.steps = court, book, book.steps
         old = court.found
         self.found = _FoundAnew(
             list(old.nodes), list(old.edges), list(old.begun), [], dict(old.index), old.carry.copy(), old.tried
@@ -265,11 +265,11 @@ class _Changed:
         return found
 
     def _stands(self, world: World) -> bool:
-        return all(frame.state in self.book.steps for frame in world.at.frames)
+        return all(frame.state in self.steps for frame in world.at.frames)
 
     def _in_book(self, world: World) -> World:
         if world.side not in self.talks:
-            book = replace(self.book, settings=world.talk.book.settings)
+            book = self.book._replace(settings=world.talk.book.settings)
             self.talks[world.side] = Talk(book, REGISTRY, self.machine)
         return world._replace(talk=self.talks[world.side])
 

@@ -2,7 +2,6 @@
 
 import subprocess
 import sys
-from dataclasses import replace
 
 import pytest
 
@@ -106,7 +105,7 @@ def test_a_prompt_that_has_a_larva_touched_must_state_it(court):
     step = court.book.step("plan.day")
     wrong = step._replace(say={"en": "CLEAN: take the larva on the spoon. Then text OK."})
     flow = court.book.flows["plan"]._replace(steps={**court.book.flows["plan"].steps, "day": wrong})
-    book = replace(court.book, flows={**court.book.flows, "plan": flow})
+    book = court.book._replace(flows={**court.book.flows, "plan": flow})
     assert any("doesn't state the act 'touch_larva'" in said for said in unstated_acts(book, court.rules))
     assert list(unstated_acts(court.book, court.rules)) == []
 
