@@ -8,6 +8,7 @@ from typing import Any
 from guide.record.fold_lab import LAB_WRITERS
 from guide.record.log import LogRow, to_json
 from guide.record.rivals import FLAGS_OF, settled
+from guide.record.visit_answers import COLUMNS, PUT_RIGHT, name_put_right, settle
 
 SAMPLE_ANSWERS = ("length_mm", "family", "tag")
 """Answers about a sample that have a column of their own."""
@@ -29,6 +30,12 @@ _UNDOES_ACCEPTANCE = frozenset(
 )
 """Entries after which a visit that was accepted must be looked at again; of answers, only those about a sample."""
 
+_MOVES_TAGS = frozenset(("fix", "swap", "flag", "unflag"))
+"""Entries about samples that may change which tag a sample has, or the flag that its tag is another site's."""
+
+CLOSED_BY = "closed_by"
+"""Among a visit's answers: ``desk`` where no pair closed it."""
+
 
 def fold(db: sqlite3.Connection, row: LogRow) -> None:
     """Applies one entry to the projections. An entry of a kind that changes none is passed over."""
@@ -39,6 +46,8 @@ def fold(db: sqlite3.Connection, row: LogRow) -> None:
     writer = _WRITERS.get(row.kind)
     if writer is not None:
         writer(db, row, data)
+    if row.sample_uid and (row.kind in _MOVES_TAGS or (row.kind == "answer" and "tag" in data)):
+        _judge_tags_again(db, row)
     if row.kind in _UNDOES_ACCEPTANCE and (row.kind != "answer" or row.sample_uid):
         db.execute("UPDATE visit SET accepted_at = NULL WHERE uid = ? AND accepted_at IS NOT NULL", (row.stream,))
 
@@ -86,9 +95,15 @@ def _answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 
 
 def _visit_answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    (old,) = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
-    db.execute("UPDATE visit SET answers = ? WHERE uid = ?", (to_json({**json.loads(old), **data}), row.stream))
-    if "site" in data:
+    (text,) = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
+    old = json.loads(text)
+    if row.kind == "fix":
+        _put_right(db, row, old, {*old.get(PUT_RIGHT, ()), name_put_right(data)})
+        return
+    db.execute("UPDATE visit SET answers = ? WHERE uid = ?", (to_json({**old, **data}), row.stream))
+    if PUT_RIGHT in old and not data.keys().isdisjoint(old[PUT_RIGHT]):
+        _put_right(db, row, {**old, **data}, set(old[PUT_RIGHT]))
+    elif "site" in data:
         db.execute("UPDATE visit SET site = ? WHERE uid = ?", (data["site"], row.stream))
     if row.step.startswith(("safety.", "danger.", "close.out")):
         for question, answer in data.items():
@@ -96,6 +111,54 @@ def _visit_answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
                 "INSERT OR REPLACE INTO safety (entry, visit, question, answer) VALUES (?, ?, ?, ?)",
                 (row.id, row.stream, question, to_json(answer)),
             )
+
+
+def _put_right(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any], names: set[str]) -> None:
+    """Answers of a visit that the desk put right come to what stands of all that was told of them."""
+    told = settle(db, row.stream, names, row.id)
+    for name, value in told.items():
+        if name in COLUMNS:
+            db.execute(f"UPDATE visit SET {COLUMNS[name]} = ? WHERE uid = ?", (value, row.stream))
+        if name in ("local_date", "group_code"):
+            continue
+        answers.pop(name, None)
+        answers |= {} if value is None else {name: value}
+    told_of = to_json({**answers, PUT_RIGHT: sorted(names)})
+    db.execute("UPDATE visit SET answers = ? WHERE uid = ?", (told_of, row.stream))
+    if "site" in names:
+        _move_kit(db, row)
+        _judge_tags_again(db, row)
+
+
+def _move_kit(db: sqlite3.Connection, row: LogRow) -> None:
+    """A kit whose last visit was somewhere else than told was last there."""
+    db.execute(
+        "UPDATE kit SET last_site = (SELECT site FROM visit WHERE uid = kit.last_visit) WHERE last_visit = ?",
+        (row.stream,),
+    )
+
+
+def _judge_tags_again(db: sqlite3.Connection, row: LogRow) -> None:
+    """In a visit whose site was put right, samples are flagged anew whose tags were given to another site.
+
+    A sample whose flag somebody took off by hand is left alone.
+    """
+    found = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
+    if found is None or PUT_RIGHT not in found[0] or "site" not in json.loads(found[0]).get(PUT_RIGHT, ()):
+        return
+    (flag,) = FLAGS_OF["tag"]
+    db.execute(
+        "DELETE FROM sample_flag WHERE flag = ? AND sample IN (SELECT uid FROM sample WHERE visit = ?)",
+        (flag, row.stream),
+    )
+    db.execute(
+        "INSERT INTO sample_flag (sample, flag, entry) SELECT sample.uid, ?, ? FROM sample "
+        "JOIN visit ON visit.uid = visit JOIN tag ON tag.programme = visit.programme "
+        "AND tag.practice = visit.practice AND tag.code = sample.tag WHERE visit.uid = ? AND tag.site != visit.site "
+        "AND NOT EXISTS (SELECT 1 FROM log WHERE sample_uid = sample.uid AND log.kind = 'unflag' AND log.id <= ? "
+        " AND json_extract(data, '$.flag') = ?)",
+        (flag, row.id, row.stream, row.id, flag),
+    )
 
 
 def _sample_answer(db: sqlite3.Connection, row: LogRow, name: str, data: dict[str, Any]) -> None:
@@ -218,6 +281,10 @@ def _remedy(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 def _arrived(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A planned visit takes place: its day is the day people are there."""
     db.execute("UPDATE visit SET local_date = ? WHERE uid = ?", (data["local_date"], row.stream))
+    (text,) = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
+    answers = json.loads(text)
+    if "local_date" in answers.get(PUT_RIGHT, ()):
+        _put_right(db, row, answers, set(answers[PUT_RIGHT]))
 
 
 def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -232,7 +299,8 @@ def _kit_used(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None
     """A kit went to a water: it needs disinfecting before it goes to another."""
     if _kit_was_out_later(db, row, data["kit"]):
         return
-    _set_kit(db, row, data["kit"], data["site"], None)
+    (site,) = db.execute("SELECT coalesce(site, ?) FROM visit WHERE uid = ?", (data["site"], row.stream)).fetchone()
+    _set_kit(db, row, data["kit"], site, None)
     where = "(programme, practice) = (SELECT programme, practice FROM visit WHERE uid = ?) AND uid = ?"
     db.execute(f"UPDATE kit SET last_visit = ? WHERE {where}", (row.stream, row.stream, data["kit"]))
 
@@ -263,7 +331,19 @@ def _set_kit(db: sqlite3.Connection, row: LogRow, uid: str, site: str | None, en
 
 
 def _visit_closed(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    db.execute("UPDATE visit SET status = 'closed', closed_at = ? WHERE uid = ?", (row.at, row.stream))
+    """A pair's own close counts before one at the desk; of several at the desk, the first by their time."""
+    sql = "SELECT answers, status, closed_at FROM visit WHERE uid = ?"
+    text, status, closed_at = db.execute(sql, (row.stream,)).fetchone()
+    answers, at = json.loads(text), row.at
+    own = answers.pop(CLOSED_BY, None) is None
+    if data.get("by") == "desk":
+        if status == "closed" and own:
+            return
+        answers[CLOSED_BY], at = "desk", min(at, closed_at or at)
+    db.execute(
+        "UPDATE visit SET status = 'closed', closed_at = ?, answers = ? WHERE uid = ?",
+        (at, to_json(answers), row.stream),
+    )
 
 
 def _tags_loaded(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:

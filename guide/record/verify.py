@@ -9,6 +9,7 @@ from guide.record.books import is_true
 from guide.record.fold import fold
 from guide.record.log import START, LogRow, row_hash, words_hash
 from guide.record.schema import PROJECTION_TABLES, PROJECTIONS, TRIGGERS
+from guide.record.visit_answers import TOLD_BY
 
 _LOG = (
     "SELECT log.id, origin.uid, stream, seq, at, seat, turn, kind, step, sample_uid, data, supersedes, prev, hash "
@@ -17,16 +18,20 @@ _LOG = (
 
 
 _LOG_AGAIN = """
-CREATE TABLE origin (id, uid); CREATE TABLE log (id, origin, stream, seq, sample_uid, data, supersedes);
+CREATE TABLE origin (id, uid); CREATE TABLE log (id, origin, stream, seq, sample_uid, data, supersedes, kind);
 CREATE INDEX log_sample ON log(sample_uid); CREATE INDEX log_ref ON log(stream, seq);
 CREATE INDEX log_supersedes ON log(supersedes);
 """
 _LOOKED_UP = (
-    "WITH old AS (SELECT supersedes AS ref FROM log WHERE supersedes IS NOT NULL) "
-    "SELECT log.id, origin, stream, seq, sample_uid, data, supersedes FROM log JOIN origin ON origin.id = log.origin "
-    "WHERE supersedes IS NOT NULL OR origin.uid || '/' || stream || '/' || seq IN (SELECT ref FROM old)"
+    "WITH old AS (SELECT supersedes AS ref FROM log WHERE supersedes IS NOT NULL), "
+    "put_right AS (SELECT stream FROM log WHERE kind = 'fix' AND sample_uid IS NULL) "
+    "SELECT log.id, origin, stream, seq, sample_uid, data, supersedes, kind FROM log "
+    "JOIN origin ON origin.id = log.origin "
+    "WHERE supersedes IS NOT NULL OR origin.uid || '/' || stream || '/' || seq IN (SELECT ref FROM old) "
+    f"OR (stream IN put_right AND (kind = 'unflag' OR (sample_uid IS NULL AND kind IN {TOLD_BY})))"
 )
-"""What ``fold`` looks up in the log: entries that take another's place, and those whose place was taken."""
+"""What ``fold`` looks up in the log: entries that take another's place, those whose place was taken, and of visits
+that the desk put right all that was told of the visit, and flags taken off."""
 
 _TAGS = (
     "SELECT sample.uid, sample.tag, visit.programme, tag.status, tag.sample, owner.tag "
@@ -182,7 +187,7 @@ def _check_projections(db: sqlite3.Connection, rows: Iterable[LogRow], found: Ve
     again.executescript(PROJECTION_TABLES)
     again.executescript(_LOG_AGAIN)
     again.executemany("INSERT INTO origin VALUES (?, ?)", db.execute("SELECT id, uid FROM origin"))
-    again.executemany("INSERT INTO log VALUES (?, ?, ?, ?, ?, ?, ?)", db.execute(_LOOKED_UP))
+    again.executemany("INSERT INTO log VALUES (?, ?, ?, ?, ?, ?, ?, ?)", db.execute(_LOOKED_UP))
     for row in rows:
         try:
             fold(again, row)
