@@ -220,8 +220,6 @@ def _book(db: sqlite3.Connection | None, text: str, settings_file: str = "progra
 
 def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | None" = None) -> "Exchange":
     """The record, the flow book and the exchange over both."""
-    from random import Random
-
     from guide.gateway.exchange import Exchange
     from guide.record.open import open_record
     from guide.record.store import Store
@@ -232,12 +230,11 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | N
     db = open_record(path) if os.path.exists(path) else None  # a book that can't be read makes no record
     book = read_book(args, db)
     store = Store(db or open_record(path))
-    random = Random(args.seed)
 
     def load(text: str) -> Talk:
         return Talk.of(book if text == book.text else _book(store.db, text), REGISTRY)
 
-    exchange = Exchange(store, book, load, random, lossy, door)
+    exchange = Exchange(store, book, load, args.seed, lossy, door)
     exchange.set_up(datetime.now(UTC))
     gc.freeze()  # what a start made stays to the end, and is never looked at again
     atexit.register(store.db.close)  # so that the file alone is the record, without its write-ahead log

@@ -4,7 +4,6 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from random import Random
 from typing import Any
 
 import pytest
@@ -100,7 +99,7 @@ def open_field(tmp_path: Path, book: FlowBook) -> Iterator[Callable[..., Field]]
     opened: list[Field] = []
 
     def make(name: str = "record.db", lossy: bool = False, flow_book: FlowBook = book) -> Field:
-        exchange = Exchange(Store(open_record(tmp_path / name)), flow_book, load, Random(7), lossy)
+        exchange = Exchange(Store(open_record(tmp_path / name)), flow_book, load, 7, lossy)
         exchange.set_up(START)
         opened.append(Field(exchange))
         return opened[-1]

@@ -6,7 +6,6 @@ any gateway of any process, and what was looked at twice is written once. All fa
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from random import Random
 from typing import Any
 
 from guide.drill import seats
@@ -53,7 +52,7 @@ class Wanted:
 def drill_exchange(store: Store, book: FlowBook, drill: Drill, seed: int, now: datetime) -> Exchange:
     """An exchange whose new visits are practice visits of this drill; the programme in the record is left as it is."""
     own = drill_book(book, drill)
-    exchange = Exchange(store, own, lambda text: _talk(own, text), Random(f"{store.origin}/{seed}/{now.isoformat()}"))
+    exchange = Exchange(store, own, lambda text: _talk(own, text), f"{store.origin}/{seed}/{now.isoformat()}")
     with store.transaction():
         keep_book(store.db, own)
     return exchange

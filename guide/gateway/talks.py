@@ -6,6 +6,7 @@ method that writes is called inside a transaction.
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from guide.flow.model import FlowBook
@@ -31,8 +32,9 @@ if TYPE_CHECKING:
 class Talks:
     """The talks of one record.
 
-    ``load`` makes a stored book ready to talk; ``book`` is the one new visits begin with; ``random`` gives words and
-    codes; ``lossy`` is True for a channel that loses texts; ``door`` stands before a number that anybody can text.
+    ``load`` makes a stored book ready to talk; ``book`` is the one new visits begin with; ``seed`` makes its words
+    and codes the same again; ``lossy`` is True for a channel that loses texts; ``door`` stands before a number that
+    anybody can text.
     """
 
     def __init__(
@@ -40,13 +42,20 @@ class Talks:
         store: Store,
         book: FlowBook,
         load: Callable[[str], Talk],
-        random: "Random",
+        seed: int | str | None = None,
         lossy: bool = False,
         door: "Door | None" = None,
     ) -> None:
-        self.store, self.book, self.random, self.lossy, self.door = store, book, random, lossy, door
+        self.store, self.book, self.seed, self.lossy, self.door = store, book, seed, lossy, door
         self._load = load
         self._talks: dict[str, Talk] = {}
+
+    @cached_property
+    def random(self) -> "Random":
+        """What words and codes are drawn with."""
+        from random import Random  # most texts draw none, and a start-up feels the import
+
+        return Random(self.seed)
 
     def set_up(self, now: datetime) -> None:
         """Keeps the book's text and the programme's tags in the record, once."""

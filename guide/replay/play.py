@@ -9,7 +9,6 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from itertools import zip_longest
 from pathlib import Path
-from random import Random
 from tempfile import TemporaryDirectory
 
 from guide.flow.load import load_book
@@ -92,8 +91,7 @@ class _Player:
         def load(text: str) -> Talk:
             return Talk.of(book if text == book.text else load_book(text, REGISTRY, KINDS), REGISTRY)
 
-        random = Random(transcript.seed + self.starts)
-        exchange = Exchange(Store(open_record(self.path)), book, load, random, transcript.lossy)
+        exchange = Exchange(Store(open_record(self.path)), book, load, transcript.seed + self.starts, transcript.lossy)
         exchange.set_up(transcript.start)
         self.starts += 1
         return exchange

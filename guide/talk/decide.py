@@ -22,9 +22,8 @@ from guide.talk.turn import Talk, Turn
 from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble
 
 MISSES_BEFORE_DESK = 3
-_REACTION = re.compile(
-    r"^(liked|loved|emphasized|laughed at|disliked|questioned|reacted \S+ to|\W+ to)\s+[\"\u201c](.+?)[\"\u201d]?$",
-    re.I,
+_REACTION = (
+    r"(?i)^(liked|loved|emphasized|laughed at|disliked|questioned|reacted \S+ to|\W+ to)\s+[\"\u201c](.+?)[\"\u201d]?$"
 )
 _AGREES = ("liked", "loved", "emphasized")
 _SAME_BEGINNING = 20
@@ -265,7 +264,9 @@ def _is_lossy_repeat(turn: Turn) -> bool:
 
 def _is_stale_reaction(turn: Turn) -> bool:
     """True for a phone's reaction to an older text; one to the current prompt becomes the OK or N it stands for."""
-    found = _REACTION.match(turn.text)
+    if '"' not in turn.text and "\u201c" not in turn.text:
+        return False
+    found = re.match(_REACTION, turn.text)
     if found is None:
         return False
     quoted = found[2].rstrip("\u2026. ").casefold()

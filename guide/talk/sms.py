@@ -4,8 +4,6 @@ Sources: 3GPP TS 23.038 (default alphabet 6.2.1, extension table 6.2.1.1, UCS-2 
 (9.2.3.24.1, concatenated messages: a header of 6 octets in each part leaves 153 septets or 67 UTF-16 units).
 """
 
-import re
-
 SINGLE_SEPTETS, PART_SEPTETS = 160, 153
 SINGLE_UNITS, PART_UNITS = 70, 67
 
@@ -16,9 +14,16 @@ BASIC = (
 )
 EXTENSION = "\f^{}\\[~]|€"
 
-_outside = re.compile(f"[^{re.escape(BASIC + EXTENSION)}]").search
-_escaped = re.compile(f"[{re.escape(EXTENSION)}]").findall
-_astral = re.compile("[\U00010000-\U0010ffff]").findall
+_ALL = frozenset(BASIC + EXTENSION)
+_EXTENSION = frozenset(EXTENSION)
+
+
+def _escaped(text: str) -> list[str]:
+    return [char for char in text if char in _EXTENSION] if not _EXTENSION.isdisjoint(text) else []
+
+
+def _astral(text: str) -> list[str]:
+    return [char for char in text if char > "\uffff"]
 
 
 def septets(text: str) -> int | None:
@@ -26,14 +31,14 @@ def septets(text: str) -> int | None:
 
     A character of the extension table takes two. Source: 3GPP TS 23.038, 6.2.1 and 6.2.1.1.
     """
-    if _outside(text):
+    if not _ALL.issuperset(text):
         return None
     return len(text) + len(_escaped(text))
 
 
 def is_gsm7(text: str) -> bool:
     """Whether each character of ``text`` is in the GSM alphabet or its extension table (3GPP TS 23.038)."""
-    return _outside(text) is None
+    return _ALL.issuperset(text)
 
 
 def segments(text: str) -> int:

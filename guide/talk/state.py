@@ -1,7 +1,9 @@
-"""The state of one seat's conversation, as kept between two texts."""
+"""The state of one seat's conversation, as kept between two texts.
+
+Plain classes: a state is read, copied and written for every text, and a start feels what dataclasses would make.
+"""
 
 import json
-from dataclasses import dataclass, field
 from typing import Any
 
 MOST_FRAMES = 5
@@ -11,7 +13,6 @@ PACES = ("coach", "steady", "brisk")
 _as_json = json.JSONEncoder(separators=(",", ":"), ensure_ascii=False).encode
 
 
-@dataclass
 class Frame:
     """One flow being gone through.
 
@@ -20,13 +21,18 @@ class Frame:
     the last such act, which BACK may ask again.
     """
 
-    flow: str
-    step: str
-    sample: str | None = None
-    since: int = 0
-    slots: dict[str, Any] = field(default_factory=dict)
-    facts: list[str] = field(default_factory=list)
-    trail: list[str] = field(default_factory=list)
+    def __init__(
+        self,
+        flow: str,
+        step: str,
+        sample: str | None = None,
+        since: int = 0,
+        slots: dict[str, Any] | None = None,
+        facts: list[str] | None = None,
+        trail: list[str] | None = None,
+    ) -> None:
+        self.flow, self.step, self.sample, self.since = flow, step, sample, since
+        self.slots, self.facts, self.trail = slots or {}, facts or [], trail or []
 
     @property
     def state(self) -> str:
@@ -38,7 +44,6 @@ class Frame:
         self.flow, self.step = state.split(".", 1)
 
 
-@dataclass
 class SeatState:
     """A seat's whole state.
 
@@ -47,18 +52,25 @@ class SeatState:
     sample kept last.
     """
 
-    frames: list[Frame]
-    v: int = 1
-    pace: str = "coach"
-    pace_next: str | None = None
-    clean_run: int = 0
-    misses: int = 0
-    paused: bool = False
-    ask: dict[str, Any] | None = None
-    queue: list[dict[str, Any]] = field(default_factory=list)
-    last: dict[str, Any] | None = None
-    redo: list[str] = field(default_factory=list)
-    kept: str | None = None
+    def __init__(
+        self,
+        frames: list[Frame],
+        v: int = 1,
+        pace: str = "coach",
+        pace_next: str | None = None,
+        clean_run: int = 0,
+        misses: int = 0,
+        paused: bool = False,
+        ask: dict[str, Any] | None = None,
+        queue: list[dict[str, Any]] | None = None,
+        last: dict[str, Any] | None = None,
+        redo: list[str] | None = None,
+        kept: str | None = None,
+    ) -> None:
+        self.frames, self.v = frames, v
+        self.pace, self.pace_next, self.clean_run = pace, pace_next, clean_run
+        self.misses, self.paused, self.ask = misses, paused, ask
+        self.queue, self.last, self.redo, self.kept = queue or [], last, redo or [], kept
 
     @property
     def top(self) -> Frame:

@@ -9,7 +9,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from random import Random
 
 from guide.flow.load import book_text, load_book, shipped_flows
 from guide.flow.model import FlowBook
@@ -78,7 +77,7 @@ def talk_of(book: FlowBook, text: str) -> Talk:
 
 def new_exchange(path: Path, book: FlowBook) -> Exchange:
     """An exchange over a record in a file; its words and codes are the same each time."""
-    exchange = Exchange(Store(open_record(path)), book, lambda text: talk_of(book, text), Random(7))
+    exchange = Exchange(Store(open_record(path)), book, lambda text: talk_of(book, text), 7)
     exchange.set_up(START)
     return exchange
 

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
-from random import Random
 from typing import Any
 
 from guide.cli import main
@@ -93,7 +92,7 @@ def texting(desk: Desk) -> Field:
     """A phone that texts to the desk's record, with the programme that the desk loaded."""
     store = Store(open_record(desk.record))
     book = load_book(book_text(shipped_flows(), stored_programme(store.db)), REGISTRY, KINDS)
-    exchange = Exchange(store, book, load, Random(7))
+    exchange = Exchange(store, book, load, 7)
     exchange.set_up(datetime(2026, 7, 4, tzinfo=UTC))
     return Field(exchange)
 

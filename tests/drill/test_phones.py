@@ -25,11 +25,10 @@ def real_book(book):
 @pytest.fixture
 def phones(open_drill, real_book):
     """Two pairs at a session, each with a phone that texts to another process of a real programme."""
-    from random import Random
 
     session = open_drill("first_larva", "spoon", flow_book=real_book, pairs=2, in_turn=False).session
     (path,) = [row[2] for row in session.store.db.execute("PRAGMA database_list") if row[1] == "main"]
-    gateway = Exchange(Store(open_record(path)), real_book, load, Random(1))
+    gateway = Exchange(Store(open_record(path)), real_book, load, 1)
     gateway.set_up(START)
     yield [Pair(session, name, f"+10{place}", gateway) for place, name in enumerate("AB", 1)]
     gateway.store.db.close()

@@ -2,7 +2,6 @@
 
 from datetime import timedelta
 from pathlib import Path
-from random import Random
 from typing import Any
 
 import pytest
@@ -34,7 +33,7 @@ def visit(tmp_path_factory: pytest.TempPathFactory, book: Any) -> list[str]:
 
 def new_field(path: Path, book: Any) -> Field:
     """A record in a file, and phones to it."""
-    exchange = Exchange(Store(open_record(path)), book, load, Random(7))
+    exchange = Exchange(Store(open_record(path)), book, load, 7)
     exchange.set_up(START)
     return Field(exchange)
 

@@ -1,7 +1,6 @@
 """A book's ready form is the book: a record hands it back without its text being read again."""
 
 from pathlib import Path
-from random import Random
 
 import pytest
 
@@ -44,7 +43,7 @@ def test_a_ready_form_that_names_what_this_program_lacks_is_not_read(book: FlowB
 
 def test_a_record_keeps_the_ready_form_and_makes_it_anew_where_it_lacks_one(tmp_path: Path, book: FlowBook) -> None:
     db = open_record(tmp_path / "record.db")
-    exchange = Exchange(Store(db), book, load, Random(1))
+    exchange = Exchange(Store(db), book, load, 1)
     assert ready_book(db, book.text, REGISTRY, KINDS) is None
     exchange.set_up(START)
     assert ready_book(db, book.text, REGISTRY, KINDS) is not None
@@ -57,7 +56,7 @@ def test_a_record_keeps_the_ready_form_and_makes_it_anew_where_it_lacks_one(tmp_
 
 def test_an_edited_text_is_read_and_not_taken_for_the_one_before(tmp_path: Path, book: FlowBook) -> None:
     db = open_record(tmp_path / "record.db")
-    Exchange(Store(db), book, load, Random(1)).set_up(START)
+    Exchange(Store(db), book, load, 1).set_up(START)
     edited = book_text(shipped_flows()).replace("phone away", "phone far away")
     assert ready_book(db, edited, REGISTRY, KINDS) is None
     assert load_book(edited, REGISTRY, KINDS).hash != book.hash
@@ -66,7 +65,7 @@ def test_an_edited_text_is_read_and_not_taken_for_the_one_before(tmp_path: Path,
 
 def test_a_ready_form_that_says_something_else_than_its_text_is_found(tmp_path: Path, book: FlowBook) -> None:
     db = open_record(tmp_path / "record.db")
-    Exchange(Store(db), book, load, Random(1)).set_up(START)
+    Exchange(Store(db), book, load, 1).set_up(START)
     assert verify(db).problems == []
     db.execute("UPDATE flow_book SET ready = replace(ready, 'phone away', 'phone in hand')")
     assert verify(db).problems == [f"the ready form of the flow book {book.hash[:8]} isn't what its text says"]

@@ -53,7 +53,9 @@ def test_the_state_that_was_passed_in_is_not_changed(talk, snapshot):
 
 def test_the_same_text_gives_the_same_decision(talk, snapshot):
     once = decide(talk, at("larva.tag"), snapshot, SEAT, "01428", NOW)
-    assert decide(talk, at("larva.tag"), snapshot, SEAT, "01428", NOW) == once
+    again = decide(talk, at("larva.tag"), snapshot, SEAT, "01428", NOW)
+    assert again.state.to_json() == once.state.to_json()
+    assert again._replace(state=once.state) == once
 
 
 def test_a_tag_taken_in_this_text_is_not_free_for_the_next_sample_of_it(talk, snapshot):
@@ -74,7 +76,8 @@ def test_a_queue_holds_at_most_eight(talk, snapshot):
 def test_a_state_reads_back_from_what_is_stored():
     state = at("larva.measure", length_mm=27)
     state.ask = {"step": "larva.measure", "value": 70, "flags": ["odd_length_mm"]}
-    assert SeatState.from_json(state.to_json()) == state
+    again = SeatState.from_json(state.to_json())
+    assert {**vars(again), "frames": vars(again.top)} == {**vars(state), "frames": vars(state.top)}
 
 
 def test_a_state_of_another_version_is_refused():
