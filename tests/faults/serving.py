@@ -1,0 +1,283 @@
+"""``wadeline serve`` on loopback, between a gateway of our own that counts what it is handed and phones that text.
+
+As behind a real gateway, each text is brought again until it is answered 2xx. The record is only opened from here while
+the server runs, or as a copy: after a kill it lies there as the killed process left it.
+"""
+
+import http.client
+import json
+import os
+import shutil
+import signal
+import socket
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from argparse import Namespace
+from collections import Counter
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass, field
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+from pathlib import Path
+from typing import Any
+from urllib.parse import parse_qs, urlencode
+
+from guide.cli import open_exchange
+from tests.gateway.kannel import fetched, wait_for
+
+SECRET = "0123456789abcdef"
+WORDS = ("lantern7", "heron12")
+NOTER_WORD = "rushes9"
+"""What the phones of three groups join with."""
+
+SETTINGS = """\
+record = "record.db"
+region = "GB"
+number = "+447700900000"
+listen = "127.0.0.1:{listen}"
+health = "127.0.0.1:{health}"
+[door]
+texts_a_minute = 1000000
+[sending]
+first_wait_s = 0.05
+longest_wait_s = 0.2
+[texts_in]
+secret_file = "secret"
+[texts_out]
+url = "http://127.0.0.1:{gateway}/send"
+"""
+
+
+class _Server(ThreadingHTTPServer):
+    request_queue_size = 128
+    daemon_threads = True
+
+    def handle_error(self, *_: object) -> None:
+        """A server that is killed while it hands over a text leaves a torn connection."""
+
+
+class Gateway:
+    """Takes every text out, and keeps which it was handed in which order, doubles among them."""
+
+    def __init__(self) -> None:
+        self.handed: list[tuple[int, str, str]] = []
+        self._came = threading.Condition()
+        gateway = self
+
+        class Handler(BaseHTTPRequestHandler):
+            protocol_version = "HTTP/1.1"
+
+            def do_POST(self) -> None:
+                body = self.rfile.read(int(self.headers["content-length"])).decode()
+                gateway.take({name: values[0] for name, values in parse_qs(body).items()})
+                self.send_response(200)
+                self.send_header("content-length", "0")
+                self.end_headers()
+
+            def log_message(self, *_: object) -> None:
+                """Nothing on the screen."""
+
+        self._server = _Server(("127.0.0.1", 0), Handler)
+        self.port = self._server.server_address[1]
+        threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
+
+    def take(self, fields: dict[str, str]) -> None:
+        """Counts one text."""
+        with self._came:
+            self.handed.append((int(fields["id"].removeprefix("t")), fields["to"], fields["text"]))
+            self._came.notify_all()
+
+    def newest(self, number: str, after: int, within_s: float = 0.5) -> int | None:
+        """The newest text that a phone got, if it is newer than ``after``; waited for."""
+
+        def found() -> int | None:
+            newest = max((text_id for text_id, to, _ in self.handed if to == number), default=0)
+            return newest if newest > after else None
+
+        with self._came:
+            self._came.wait_for(lambda: found() is not None, within_s)
+            return found()
+
+    @property
+    def counts(self) -> Counter[int]:
+        """How often each text was handed over."""
+        with self._came:
+            return Counter(text_id for text_id, _, _ in self.handed)
+
+    def close(self) -> None:
+        """Ends it."""
+        self._server.shutdown()
+        self._server.server_close()
+
+
+def free_port() -> int:
+    """A port that nobody listens on."""
+    with socket.socket() as one:
+        one.bind(("127.0.0.1", 0))
+        return int(one.getsockname()[1])
+
+
+@dataclass
+class Left:
+    """The record as a kill left it: the texts in it, what it says of each text out, and what verify finds."""
+
+    texts_in: list[tuple[str, str]]
+    status: dict[int, str]
+    handed: Counter[int]
+    problems: list[str]
+
+    def those(self, *statuses: str) -> set[int]:
+        """The texts out with one of these statuses."""
+        return {text_id for text_id, status in self.status.items() if status in statuses}
+
+
+@dataclass
+class Line:
+    """The server with its record and settings in a folder, its gateway, and what the phones brought."""
+
+    folder: Path
+    gateway: Gateway = field(default_factory=Gateway)
+    brought: dict[tuple[str, str], str] = field(default_factory=dict)
+    acknowledged: set[tuple[str, str]] = field(default_factory=set)
+    refused: Counter[int] = field(default_factory=Counter)
+    left: list[Left] = field(default_factory=list)
+    looking: threading.Lock = field(default_factory=threading.Lock)
+
+    def __post_init__(self) -> None:
+        self.folder.mkdir(parents=True, exist_ok=True)
+        self.listen, self.health = free_port(), free_port()
+        (self.folder / "secret").write_text(SECRET)
+        text = SETTINGS.format(listen=self.listen, health=self.health, gateway=self.gateway.port)
+        (self.folder / "serve.toml").write_text(text)
+        for name in ("secret", "serve.toml"):
+            (self.folder / name).chmod(0o600)
+        self.record = self.folder / "record.db"
+        exchange = open_exchange(Namespace(db=self.record, programme=None, flows=None, seed=5))
+        sql = "INSERT INTO field_group (programme, code, name, join_word) VALUES ('tarrow', ?, ?, ?)"
+        exchange.store.db.executemany(sql, [(word, word, word) for word in (*WORDS, NOTER_WORD)])
+        exchange.store.db.close()
+
+    # The server
+
+    def start(self, *command: str) -> None:
+        """Starts ``wadeline serve``, or what stands for it, and waits until it answers."""
+        words = [*(command or (sys.executable, "-m", "guide.cli")), "serve", str(self.folder / "serve.toml")]
+        with (self.folder / "log").open("ab") as log:
+            self.server = subprocess.Popen(words, stderr=log)
+        wait_for(lambda: self.server.poll() is not None or self.state(), 20, "serve")
+        assert self.server.poll() is None, self.log
+
+    def state(self) -> dict[str, Any]:
+        """What /health says; empty while nobody answers."""
+        try:
+            said = fetched(f"http://127.0.0.1:{self.health}/health")
+        except OSError:
+            said = ""
+        return dict(json.loads(said)) if said else {}
+
+    def end(self, how: signal.Signals) -> int:
+        """Ends it with a signal; returns its exit code."""
+        self.server.send_signal(how)
+        return self.server.wait(30)
+
+    def close(self) -> None:
+        """Ends whatever runs still."""
+        if self.server.poll() is None:
+            self.server.kill()
+            self.server.wait()
+        self.gateway.close()
+
+    @property
+    def log(self) -> str:
+        """What the server said."""
+        return (self.folder / "log").read_text()
+
+    # The record
+
+    def rows(self, sql: str, *values: Any) -> list[tuple[Any, ...]]:
+        """What the record says, while the server runs."""
+        with self.looking, closing(sqlite3.connect(self.record, timeout=20)) as db:
+            return db.execute(sql, values).fetchall()
+
+    def look(self, check: Callable[[sqlite3.Connection], list[str]]) -> Left:
+        """A copy of the record is looked at, so that the next start finds it as it was left."""
+        copy = self.folder / f"left{len(self.left)}" / "record.db"
+        copy.parent.mkdir()
+        for end in ("", "-wal"):
+            if os.path.exists(f"{self.record}{end}"):
+                shutil.copy(f"{self.record}{end}", f"{copy}{end}")
+        handed = self.gateway.counts
+        with closing(sqlite3.connect(copy, isolation_level=None)) as db:
+            texts = "SELECT number, ext_id FROM turn JOIN phone ON phone.id = phone WHERE ext_id IS NOT NULL"
+            status = dict(db.execute("SELECT id, status FROM outgoing").fetchall())
+            left = Left(db.execute(texts).fetchall(), status, handed, check(db))
+        shutil.rmtree(copy.parent)
+        self.left.append(left)
+        return left
+
+    # Texts in
+
+    def bring_once(self, number: str, words: str, ext_id: str) -> int:
+        """The gateway brings a text; returns the status, 0 if nobody answered."""
+        self.brought[number, ext_id] = words
+        body = urlencode({"id": ext_id, "from": number, "text": words})
+        headers = {"content-type": "application/x-www-form-urlencoded", "X-Token": SECRET}
+        connection = http.client.HTTPConnection("127.0.0.1", self.listen, timeout=20)
+        try:
+            connection.request("POST", "/texts", body, headers)
+            status = connection.getresponse().status
+        except (OSError, http.client.HTTPException):
+            status = 0
+        finally:
+            connection.close()
+        if status == 200:
+            self.acknowledged.add((number, ext_id))
+        else:
+            self.refused[status] += 1
+        return status
+
+    def bring(self, number: str, words: str, ext_id: str, within_s: float = 120) -> None:
+        """The gateway brings a text until it is acknowledged."""
+        until = time.monotonic() + within_s
+        while self.bring_once(number, words, ext_id) != 200:
+            assert time.monotonic() < until, f"{words!r} of {number} was never acknowledged: {self.refused}"
+            time.sleep(0.01)
+
+
+@dataclass
+class Phone:
+    """A pair's phone: it answers its newest text with whatever carries on, until nothing is asked any more."""
+
+    line: Line
+    number: str
+    sent: int = 0
+    answered: int = 0
+    asks: bool = True
+
+    def text(self, words: str) -> None:
+        """One text, acknowledged when this returns."""
+        self.sent += 1
+        self.line.bring(self.number, words, f"{self.number[-3:]}-{self.sent}")
+
+    def answer(self) -> bool:
+        """Answers the newest text, if there is one since the last answer."""
+        newest = self.line.gateway.newest(self.number, self.answered)
+        if newest is None:
+            return False
+        self.answered = newest
+        sql = "SELECT step, expects, options FROM outgoing WHERE id = ?"
+        ((step, expects, options),) = self.line.rows(sql, newest)
+        self.asks = expects is not None or step is None  # a greeting belongs to no step
+        if expects is not None:
+            self.text(json.loads(options)[0])
+        return True
+
+    def play(self, word: str, most: int = 400) -> None:
+        """A whole visit from its first word on."""
+        self.text(f"JOIN {word}")
+        while self.asks:
+            assert self.sent < most, f"{self.number} comes to no end"
+            self.answer()
