@@ -2,7 +2,8 @@
 
 Two states are one if the same step is being asked above the same flows, the conditions that these flows look at hold
 alike, and the sample in hand is as far. Beneath a flow that a word called (oops, danger) only the flow that waits is
-told apart, not its step: each step has its own way there and back tried instead.
+told apart, not its step: each step has its own way there and back tried instead. A deep proof tells the steps beneath
+one such flow apart too.
 """
 
 from collections.abc import Hashable
@@ -26,7 +27,7 @@ _FACTS = ("safety", "sealed", "dry")
 
 
 class Keys:
-    """Makes the keys of a book's states; ``deep`` tells the steps beneath a called flow apart too."""
+    """Makes the keys of a book's states; ``deep`` tells the steps beneath a flow that a word called apart."""
 
     def __init__(self, book: FlowBook, deep: bool = False) -> None:
         self.deep = deep
@@ -36,7 +37,9 @@ class Keys:
         """What tells a state from others."""
         state, turn = world.at, Turn(world.talk, world.at, world.snapshot, world.seat, world.now)
         top, base = state.top, state.base
-        by_word = not self.deep and any(frame.flow in CALLED_BY_WORD for frame in state.frames)
+        by_word = any(frame.flow in CALLED_BY_WORD for frame in state.frames) and not (
+            self.deep and len(state.frames) == 2
+        )
         return (
             world.side,
             top.state,

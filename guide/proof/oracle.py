@@ -10,7 +10,7 @@ from guide.talk.sms import segments
 from guide.talk.state import MOST_FRAMES, Frame, SeatState
 
 MOST_SEGMENTS = 2
-_HOW = re.compile(r"\? (?:tells how|for help|explains)")
+_HOW = re.compile(r"\? (?:(?:tells|shows) how|for help|explains)")
 _EMPTY_BLANK = re.compile(r"[{}]|(?:^|\s)\?(?:[\s.,]|$)")
 _UNDONE = {"dry": "back_out", "safety": "close_early"}
 """Facts that an entry takes back: people go to the water again, or come back to the gate after a danger."""
@@ -141,6 +141,8 @@ def _danger_and_back(world: World) -> tuple[list[Move], str] | None:
     texts = ["DANGER", str(world.snapshot.visit_view.answers.get("people", 0)), "6", "STAY"]
     now = _run(world, texts)
     void = any(s.status == "void" for s in now.snapshot.sample_views if s.uid == world.at.base.sample)
+    if world.at.top.state == "close.missing":  # all were counted in the danger: nobody is called for any more
+        return None if now.at.top.state == "close.out" else (_moves(*texts), "Who was counted in danger is not missed.")
     if not void and _place(now) != _place(world):
         return _moves(*texts), "After a false alarm the talk goes on where it was."
     return None

@@ -4,6 +4,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from guide.field.families import FAMILIES
+from guide.flow.replies.clean import quote
 from guide.talk import bottles, daylight, gear, plan, samples
 from guide.talk.conditions import number, own_kept, sealed
 from guide.talk.lab import remind_to_ship
@@ -42,6 +43,11 @@ def _pair_done(turn: Turn) -> None:
     turn.stop_timer("check_in")
     turn.state.base.facts.append("dry")
     turn.tell_others(turn.phrase("pair_news"))
+
+
+def _say_kept(turn: Turn) -> None:
+    """Says back what was written down, so that nobody wonders if it was understood."""
+    turn.lead(turn.phrase("kept_words", {"said": quote(str(turn.value))}))
 
 
 def _tell_word(turn: Turn) -> None:
@@ -282,6 +288,9 @@ def _start_thunder_timer(turn: Turn) -> None:
 def _all_well(turn: Turn) -> None:
     turn.log("all_well")
     turn.tell_others(turn.phrase("danger_over"))
+    base = turn.state.base
+    if base.state == "close.missing" and number(turn, "out_count") >= number(turn, "people"):
+        base.go("close.out")  # nobody is missing any more: heads are counted afresh, no one is called for
 
 
 def _close_early(turn: Turn) -> None:
@@ -362,6 +371,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "pass_safety": _pass_safety,
     "warn_cool": lambda turn: turn.lead(turn.phrase("cool_water")),
     **daylight.EFFECTS,
+    "say_kept": _say_kept,
     "join_gate": _join_gate,
     "pair_done": _pair_done,
     "tell_visit_word": lambda turn: turn.lead(turn.phrase("more_pairs")),
@@ -371,6 +381,7 @@ EFFECTS: Mapping[str, Callable[[Turn], None]] = {
     "empty_spot": _empty_spot,
     "open_sample": _open_sample,
     "put_back": _put_back,
+    "say_back_alive": lambda turn: turn.lead(turn.phrase("back_alive")),
     "drop_open_sample": _drop_open_sample,
     "seal": _seal,
     "outer_bag": _outer_bag,

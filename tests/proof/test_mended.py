@@ -188,3 +188,17 @@ def test_a_pair_that_has_packed_nets_no_more_when_all_are_found(pond):
     pond.text("; ".join(f"27 darner {code}" for code in free))
     assert pond.text("more", "+200")[0].startswith("All 12 are found")
     assert pond.step("+200") == "pairs.done"
+
+
+def test_who_was_counted_in_danger_is_not_called_for_at_the_close(pond):
+    pond.until("larva.look")
+    pond.converse("pack", "1", "danger", "3", "other", "stay")
+    assert pond.step() == "close.out"
+    pond.text("3")
+    assert pond.step() == "close.tally"
+
+
+def test_who_is_missing_still_after_danger_is_still_called_for(pond):
+    pond.until("larva.look")
+    pond.converse("pack", "1", "danger", "2", "left", "other", "stay")
+    assert pond.step() == "close.missing"
