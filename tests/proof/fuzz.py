@@ -1,6 +1,7 @@
 """Random texts in explored states: no error, and no change of state that was not meant.
 
-``python -m tests.proof.fuzz`` sends 100,000; ``python -m tests.proof.fuzz 5000`` as many as it says.
+``python -m tests.proof.fuzz`` sends 100,000; ``python -m tests.proof.fuzz 5000`` as many as it says. From a state a few
+texts follow each other; what each of them may change is said in ``meant.py``.
 """
 
 import sys
@@ -15,9 +16,10 @@ from guide.proof.key import Keys
 from guide.proof.oracle import fault, unread_fault
 from guide.proof.roots import roots
 from guide.proof.rules import RuleBook
-from guide.proof.texts import BY_KIND, MOVING, QUIET
+from guide.proof.texts import BY_KIND, MOVING, QUIET, answers
 from guide.proof.world import Move, World, after
 from guide.talk.blanks import REGISTRY
+from tests.proof.meant import not_meant
 
 KNOWN = tuple(
     dict.fromkeys(
@@ -49,21 +51,27 @@ LETTERS = (
 )
 
 
+IN_A_ROW = 4
+"""Texts that follow each other from one explored state on."""
+
+
 @dataclass
 class Told:
-    """What a fuzz run found: what is wrong, each with where and the text; and how many texts changed something."""
+    """What a fuzz run found: what is wrong, each with where and the text; and what became of the others."""
 
     texts: int = 0
+    wrote: int = 0
     moved: int = 0
     not_understood: int = 0
     wrong: list[str] = field(default_factory=list)
 
 
-def random_text(random: Random) -> str:
-    """Letters of every sort, or a text people send with some of it changed."""
-    if random.random() < 0.4:
+def random_text(random: Random, offered: list[str]) -> str:
+    """Letters of every sort, or a text people send, or an answer that is offered, with some of it changed."""
+    how = random.random()
+    if how < 0.3:
         return "".join(random.choice(random.choice(LETTERS)) for _ in range(random.choice((0, 1, 2, 5, 12, 40, 200))))
-    text = list(random.choice(KNOWN))
+    text = list(random.choice(offered if how < 0.6 and offered else KNOWN))
     for _ in range(random.choice((0, 0, 1, 1, 2, 4))):
         place = random.randrange(len(text) + 1)
         how = random.randrange(4)
@@ -79,42 +87,53 @@ def random_text(random: Random) -> str:
 
 
 def worlds() -> list[World]:
-    """One world for every state that the shipped flows can reach."""
+    """One world for every state that the shipped flows can reach, in visits of every sort."""
     book = load_book(book_text(shipped_flows()), REGISTRY, KINDS)
     no_rules = RuleBook((), {}, {})
-    found = Explorer(no_rules, Keys(book)).run(roots(book, REGISTRY)[:1])
+    found = Explorer(no_rules, Keys(book)).run(roots(book, REGISTRY))
     return [node.world for node in found.nodes]
 
 
 def fuzz(texts: int, places: list[World], seed: int = 20260704) -> Told:
-    """Sends random texts, each in a random state."""
+    """Sends random texts, a few in a row, each row from a random state on."""
     random, told = Random(seed), Told()
-    for _ in range(texts):
-        world, text = random.choice(places), random_text(random)
-        told.texts += 1
-        _try(world, text, told)
+    while told.texts < texts:
+        world: World | None = random.choice(places)
+        for _ in range(min(IN_A_ROW, texts - told.texts)):
+            if world is not None:
+                world = _try(world, random_text(random, [move.words for move in answers(world)]), told)
     return told
 
 
-def _try(world: World, text: str, told: Told) -> None:
-    where = f"{world.at.top.state}, {text!r}"
-    before = world.at.to_json()
+def _try(world: World, text: str, told: Told) -> World | None:
+    """Sends one text; the world after it, or None where the visit ended or something went wrong."""
+    told.texts += 1
+    where = f"{world.side} {world.at.top.state}, {text!r}"
+    before, shown = world.at.to_json(), _shown(world)
     try:
         now, decision = after(world, Move("text", text))
     except Exception as error:
         told.wrong.append(f"{where}: {type(error).__name__}: {error}")
-        return
-    wrong = fault(world, Move("text", text), now, decision)
-    if wrong:
-        told.wrong.append(f"{where}: {wrong}")
-    if world.at.to_json() != before:
-        told.wrong.append(f"{where}: the state that was passed in was changed")
+        return None
+    wrong = fault(world, Move("text", text), now, decision) or not_meant(world, text, now, decision)
+    if world.at.to_json() != before or _shown(world) != shown:
+        wrong = "what was passed in was changed"
     if now.at.misses > world.at.misses:
         told.not_understood += 1
         if unread_fault(world, now, decision):
-            told.wrong.append(f"{where}: not understood, and changed something all the same")
-    elif decision.entries:
-        told.moved += 1
+            wrong = "not understood, and changed something all the same"
+    told.wrote += bool(decision.entries)
+    told.moved += now.at.top.state != world.at.top.state
+    if wrong:
+        told.wrong.append(f"{where}: {wrong}")
+    return None if wrong or decision.new_visit else now
+
+
+def _shown(world: World) -> object:
+    """What the world looks like, to see that no text changes it in place."""
+    snapshot = world.snapshot
+    views = list(snapshot.sample_views), dict(snapshot.tags), dict(snapshot.kits), list(snapshot.times)
+    return views, dict(snapshot.visit_view.answers), dict(world.timers)
 
 
 def main(texts: int = 100_000) -> None:
@@ -122,7 +141,8 @@ def main(texts: int = 100_000) -> None:
     places = worlds()
     told = fuzz(texts, places)
     print(
-        f"{told.texts} random texts in {len(places)} states: {told.moved} wrote something, "
+        f"{told.texts} random texts in {len(places)} states: {told.wrote} wrote something, "
+        f"{told.moved} led on, "
         f"{told.not_understood} were not understood, {len(told.wrong)} went wrong; {time.monotonic() - began:.0f} s"
     )
     print("\n".join(told.wrong[:20]))
