@@ -34,22 +34,29 @@ class Health:
         try:
             said = self.state()
         except sqlite3.Error as error:
-            return JSONResponse({"ok": False, "why": f"the record can't be read: {error}"}, 503)
+            self.writer.trouble.met(error)
+            return JSONResponse({"ok": False, "why": self.writer.trouble.why}, 503)
         return JSONResponse(said, 200 if said["ok"] else 503)
 
     def state(self) -> dict[str, object]:
         """How it goes: ok, or why not; texts waiting, since when none could be sent, the next timer."""
-        since = self.sender.failing_since
-        failing_s = round((self.clock() - since).total_seconds()) if since else 0
+        failing_s = self._failing_s()
+        why = self.writer.trouble.why
+        if not why and failing_s >= UNWELL_AFTER_S:
+            why = f"no text could be sent for {failing_s} s"
         timer = self.store.next_timer()
         return {
-            "ok": failing_s < UNWELL_AFTER_S,
-            "why": "" if failing_s < UNWELL_AFTER_S else f"no text could be sent for {failing_s} s",
+            "ok": not why,
+            "why": why,
             "up_s": round((self.clock() - self.started_at).total_seconds()),
             "texts_waiting": self.sender.waiting,
             "sending_fails_for_s": failing_s,
             "next_timer_at": timer[3].isoformat() if timer else None,
         }
+
+    def _failing_s(self) -> int:
+        since = self.sender.failing_since
+        return round((self.clock() - since).total_seconds()) if since else 0
 
     async def _metrics(self, request: Request) -> Response:
         return Response(generate_latest(self._registry), media_type=CONTENT_TYPE_LATEST)
@@ -66,7 +73,12 @@ class Health:
         for status_code, count in self.refused.items():
             refused.add_metric([str(status_code)], count)
         yield refused
-        (visits,) = self.store.db.execute("SELECT count(*) FROM visit WHERE status = 'open'").fetchone()
-        yield GaugeMetricFamily("wadeline_visits_open", "Visits that are going on", value=visits)
-        fails_s = float(str(self.state()["sending_fails_for_s"]))
+        fails_s = self._failing_s()
         yield GaugeMetricFamily("wadeline_sending_fails_seconds", "Since when no text could be sent", value=fails_s)
+        try:
+            (visits,) = self.store.db.execute("SELECT count(*) FROM visit WHERE status = 'open'").fetchone()
+            yield GaugeMetricFamily("wadeline_visits_open", "Visits that are going on", value=visits)
+        except sqlite3.Error as error:
+            self.writer.trouble.met(error)
+        is_ok = int(not self.writer.trouble.why)
+        yield GaugeMetricFamily("wadeline_record_ok", "1 while the record can be used, else 0", value=is_ok)

@@ -77,6 +77,11 @@ class TextsInApp:
         log.warning("refused %d from %s on %r: %s", error.status, sender, request.url.path[:80], error)
         return PlainTextResponse("refused\n", error.status, headers)
 
+    def _not_now(self) -> Response:
+        """The gateway must bring it again. Whoever met the trouble with the record said so, once for all requests."""
+        self.counts.refused[503] = self.counts.refused.get(503, 0) + 1
+        return PlainTextResponse("refused\n", 503)
+
     async def _text(self, request: Request) -> Response:
         try:
             fields, used = await self._fields(request, self.rules.body)
@@ -89,8 +94,8 @@ class TextsInApp:
             return self._refuse(request, error)
         except OtherWordsError as error:
             return self._refuse(request, RefusedError(409, str(error)))
-        except sqlite3.Error as error:
-            return self._refuse(request, RefusedError(503, f"the record can't be written now: {error}"))
+        except sqlite3.Error:
+            return self._not_now()
         except Exception:
             log.exception("a text could not be worked; nothing of it was kept, the gateway will bring it again")
             return self._refuse(request, RefusedError(500, "a text could not be worked"))
@@ -110,8 +115,8 @@ class TextsInApp:
                     raise RefusedError(404, "a report for a text that isn't ours")
         except RefusedError as error:
             return self._refuse(request, error)
-        except sqlite3.Error as error:
-            return self._refuse(request, RefusedError(503, f"the record can't be written now: {error}"))
+        except sqlite3.Error:
+            return self._not_now()
         return Response(status_code=200)
 
     async def _fields(self, request: Request, body: str) -> tuple[dict[str, str], str]:

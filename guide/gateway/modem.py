@@ -50,6 +50,8 @@ HALF_WRITTEN_S = 10.0
 MOST_TRIES = 8
 LONGEST_IN_OUTBOX_S = 180.0
 TIDY_S = 30.0
+_INBOX = ""
+"""Stands for the inbox itself among the names of its files."""
 KEEP_DAYS = 7
 """What the daemon has sent, or couldn't, is kept so long to be looked at."""
 
@@ -102,6 +104,9 @@ class ModemInbox:
         while True:
             try:
                 await self.scan()
+                self._told.discard(_INBOX)
+            except OSError as error:
+                self._say_once(_INBOX, f"the inbox can't be read, it is tried again: {error.strerror}")
             except Exception:
                 log.exception("the inbox could not be read; it is tried again")
             await asyncio.sleep(POLL_S)
@@ -151,22 +156,29 @@ class ModemInbox:
         try:
             await self.take(TextIn(number, letter.words, letter.ext_id, letter.sent_at, "number"))
         except sqlite3.Error as error:
-            self._later(letter, now_s, error)
+            self._later(letter, now_s, str(error))
         except Exception as error:
             log.exception("a text could not be worked; nothing of it was kept")
-            if self._later(letter, now_s, error) >= MOST_TRIES:
+            if self._later(letter, now_s, str(error)) >= MOST_TRIES:
                 for name in letter.files:
                     self._put_away(name, f"it could not be worked: {error}")
         else:
-            for name in letter.files:
-                self._tries.pop(name, None)
-                (self.inbox / name).unlink(missing_ok=True)
+            self._delete(letter, now_s)
 
-    def _later(self, letter: Letter, now_s: float, error: Exception) -> int:
+    def _delete(self, letter: Letter, now_s: float) -> None:
+        """Its text is in the record. If its files stay it is worked again later, and the record knows it."""
+        try:
+            for name in letter.files:
+                (self.inbox / name).unlink(missing_ok=True)
+                self._forget(name)
+        except OSError as error:
+            self._later(letter, now_s, f"its text is kept, but its file can't be deleted: {error.strerror}")
+
+    def _later(self, letter: Letter, now_s: float, why: str) -> int:
         """The text stays in the inbox and is tried again, each time after a longer wait; returns how often it was."""
         tries = self._tries.get(letter.files[0], (0, 0.0))[0] + 1
         self._tries[letter.files[0]] = (tries, now_s + min(2.0**tries, 60.0))
-        self._say_once(letter.files[0], f"a text waits in the inbox, it is tried again: {error}")
+        self._say_once(letter.files[0], f"a text waits in the inbox, it is tried again: {why}")
         return tries
 
     def _put_away(self, name: str, why: str) -> None:
@@ -181,8 +193,12 @@ class ModemInbox:
         except OSError as error:
             self._say_once(name, f"the inbox file {name[:80]!r} can't be put into unread: {error.strerror}")
             return
-        self._tries.pop(name, None)
+        self._forget(name)
         log.warning("the inbox file %r was put into unread: %s", name[:80], why)
+
+    def _forget(self, name: str) -> None:
+        self._tries.pop(name, None)
+        self._told.discard(name)
 
     def _say_once(self, name: str, line: str) -> None:
         if name not in self._told and len(self._told) < MOST_FILES:

@@ -1,10 +1,13 @@
 """The texts out as rows: which wait, and what became of each. Every method writes in a transaction of its own."""
 
+import sqlite3
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from datetime import datetime
 from typing import Literal, NamedTuple
 
+from guide.gateway.trouble import Trouble
 from guide.record.log import Entry
 from guide.record.store import DESK, Store, stamp
 
@@ -46,6 +49,17 @@ class Outbox:
         self.store, self.db = store, store.db
         self.counts: Counter[Status] = Counter()
         """What became of texts since the start."""
+        self.trouble = Trouble()
+
+    @contextmanager
+    def _transaction(self) -> Iterator[None]:
+        try:
+            with self.store.transaction():
+                yield
+        except sqlite3.Error as error:
+            self.trouble.met(error)
+            raise
+        self.trouble.over()
 
     def waiting(self, after: int = 0) -> list[Waiting]:
         """Texts that wait, with an id above ``after``, in order."""
@@ -59,7 +73,7 @@ class Outbox:
 
     def sent(self, ids: Sequence[int], now: datetime) -> None:
         """These were taken by the gateway; a report that came first stays."""
-        with self.store.transaction():
+        with self._transaction():
             self.db.executemany(
                 "UPDATE outgoing SET status = 'sent', sent_at = ?, tries = tries + 1 WHERE id = ? "
                 "AND status = 'waiting'",
@@ -69,7 +83,7 @@ class Outbox:
 
     def try_later(self, text_id: int, why: str, retry_at: datetime) -> None:
         """This one couldn't be sent now."""
-        with self.store.transaction():
+        with self._transaction():
             self.db.execute(
                 "UPDATE outgoing SET tries = tries + 1, failure = ?, retry_at = ? WHERE id = ?",
                 (why, stamp(retry_at), text_id),
@@ -77,7 +91,7 @@ class Outbox:
 
     def failed(self, text: Waiting, why: str, now: datetime) -> None:
         """This one is given up, for a reason that the desk sees."""
-        with self.store.transaction():
+        with self._transaction():
             self.db.execute(
                 "UPDATE outgoing SET status = 'failed', failure = ?, tries = tries + 1 WHERE id = ?", (why, text.id)
             )
@@ -86,7 +100,7 @@ class Outbox:
 
     def dropped(self, stale: Sequence[Waiting], newer: Waiting, now: datetime) -> None:
         """These would tell a phone where its talk no longer stands: ``newer`` says it."""
-        with self.store.transaction():
+        with self._transaction():
             for text in stale:
                 why = "stale: a later text says where the talk stands"
                 self.db.execute("UPDATE outgoing SET status = 'dropped', failure = ? WHERE id = ?", (why, text.id))
@@ -97,7 +111,7 @@ class Outbox:
 
     def report(self, text_id: int, delivered: bool, why: str, now: datetime) -> bool:
         """A delivery report came; returns False for a text that isn't ours. What was delivered stays so."""
-        with self.store.transaction():
+        with self._transaction():
             row = self.db.execute("SELECT seat, status FROM outgoing WHERE id = ?", (text_id,)).fetchone()
             if row is None:
                 return False

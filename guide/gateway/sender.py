@@ -78,7 +78,7 @@ class Sender:
             try:
                 self._read()
             except sqlite3.Error as error:
-                log.warning("the texts that wait can't be read now, it is tried again: %s", error)
+                self.outbox.trouble.met(error)
             try:
                 async with asyncio.timeout(self.rules.poll_s):
                     await self._wake.wait()
@@ -113,6 +113,8 @@ class Sender:
                     self._drop_stale(queue)
                 async with self._slots:
                     await self._send(queue)
+        except sqlite3.Error:
+            pass  # the outbox said so: what became of the text is noted when it is tried again
         except Exception:
             log.exception("sending to a phone stopped; it is tried again")
         finally:
@@ -131,8 +133,8 @@ class Sender:
             self._note_taken(text)
         elif handed.how == "never" or now - text.made_at > timedelta(hours=self.rules.give_up_h):
             why = handed.why if handed.how == "never" else f"given up after {self.rules.give_up_h:g} h: {handed.why}"
-            log.warning("text t%d was not sent: %s", text.id, why)
             self.outbox.failed(text, why, now)
+            log.warning("text t%d was not sent: %s", text.id, why)
             queue.popleft()
         else:
             self._later(queue, text, handed.why, now)
@@ -160,8 +162,7 @@ class Sender:
             return
         try:
             self.outbox.sent(self._taken, self.clock())
-        except sqlite3.Error as error:
-            log.warning("what was sent can't be written now, it is tried again: %s", error)
+        except sqlite3.Error:
             asyncio.get_running_loop().call_later(self.rules.poll_s, self._write_taken)
         else:
             self._taken = []

@@ -54,7 +54,7 @@ def build(settings: ServeSettings, exchange: Exchange, carrier: Carrier, clock: 
     """Puts the parts together over an open record."""
     outbox = Outbox(exchange.store)
     sender = Sender(outbox, carrier, clock, Random(), settings.sending)
-    writer = Writer(exchange, clock, sender.wake)
+    writer = Writer(exchange, clock, sender.wake, outbox.trouble)
     texts_in = None
     if settings.texts_in is not None:
         proof = Proof(settings.texts_in, read_secret(settings.texts_in.secret_file))
@@ -81,8 +81,12 @@ async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
     while True:
         try:
             while parts.exchange.fire_next(clock(), given_time=False) is not None:
+                parts.writer.trouble.over()
                 parts.sender.wake()
             due = parts.exchange.next_due()
+        except sqlite3.Error as error:
+            parts.writer.trouble.met(error)
+            due = None
         except Exception:
             log.exception("a timer could not be worked; it is tried again")
             due = None

@@ -12,6 +12,7 @@ from collections.abc import Callable
 from datetime import datetime
 
 from guide.gateway.exchange import Exchange, OtherWordsError, TextIn
+from guide.gateway.trouble import Trouble, is_of_the_record
 from guide.record.store import TextOut
 
 log = logging.getLogger("wadeline")
@@ -23,8 +24,10 @@ _Given = tuple[TextIn, "asyncio.Future[list[TextOut]]"]
 class Writer:
     """Texts go in with ``take``; ``after`` is called after each commit that led to something."""
 
-    def __init__(self, exchange: Exchange, clock: Callable[[], datetime], after: Callable[[], None]) -> None:
-        self.exchange, self.clock, self.after = exchange, clock, after
+    def __init__(
+        self, exchange: Exchange, clock: Callable[[], datetime], after: Callable[[], None], trouble: Trouble
+    ) -> None:
+        self.exchange, self.clock, self.after, self.trouble = exchange, clock, after, trouble
         self._phones: dict[str, deque[_Given]] = {}
         self._planned = False
         self.worked = 0
@@ -48,32 +51,44 @@ class Writer:
         try:
             results = self.exchange.work_all([text for text, _ in batch], self.clock())
         except Exception as error:
-            log.error("nothing could be written: %s", error)
+            if isinstance(error, sqlite3.Error):
+                self.trouble.met(error)
+            else:
+                log.error("nothing could be written: %s", error)
             for _, future in batch:
                 if not future.done():
                     future.set_exception(error)
         else:
             self.worked += len(batch)
+            self.trouble.over()
             for given, result in zip(batch, results, strict=True):
                 self._tell(given, result)
             self.after()
         self._plan()
 
     def _tell(self, given: _Given, result: list[TextOut] | Exception) -> None:
-        """Lets the gateway know. A text that can't be worked is kept, or it would be brought again for ever."""
+        """Lets the gateway know. A text that can't be worked is kept, or it would be brought again for ever; one that
+        met a damaged page is not: it can be worked once a backup is in place."""
         text, future = given
-        if isinstance(result, Exception) and not isinstance(result, OtherWordsError):
+        if isinstance(result, sqlite3.Error) and is_of_the_record(result):
+            self.trouble.met(result)
+        elif isinstance(result, Exception) and not isinstance(result, OtherWordsError):
             log.error("a text could not be worked, it is kept as it came", exc_info=result)
-            try:
-                result = self.exchange.keep_unworked(text, self.clock())
-            except sqlite3.Error as error:
-                result = error
+            result = self._kept(text)
         if future.done():
             return
         if isinstance(result, Exception):
             future.set_exception(result)
         else:
             future.set_result(result)
+
+    def _kept(self, text: TextIn) -> list[TextOut] | Exception:
+        try:
+            return self.exchange.keep_unworked(text, self.clock())
+        except Exception as error:
+            if isinstance(error, sqlite3.Error):
+                self.trouble.met(error)
+            return error
 
     def _batch(self) -> list[_Given]:
         """The next texts: a few of each phone, in the order its texts came; a phone that has more goes to the end."""

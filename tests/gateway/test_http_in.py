@@ -78,8 +78,9 @@ def open_line(pond: Field) -> Callable[..., Line]:
     def make(rules: TextsIn | None = None) -> Line:
         rules = rules or TextsIn(secret_file="-")
         clock = lambda: pond.now  # noqa: E731
-        writer = Writer(pond.exchange, clock, lambda: None)
-        app = TextsInApp(rules, Proof(rules, SECRET), writer.take, Outbox(pond.exchange.store), clock, "GB")
+        outbox = Outbox(pond.exchange.store)
+        writer = Writer(pond.exchange, clock, lambda: None, outbox.trouble)
+        app = TextsInApp(rules, Proof(rules, SECRET), writer.take, outbox, clock, "GB")
         return Line(Client(app.app), pond)
 
     return make
