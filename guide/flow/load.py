@@ -1,6 +1,5 @@
 """Flow files (TOML) to a checked flow book. A broken one is refused with file, line, step, reason, nearest name."""
 
-import hashlib
 import os
 from collections.abc import Iterable, Mapping
 from string import Formatter
@@ -11,6 +10,7 @@ from guide.flow.model import REST, RETURN, ROUTE, Branch, Flow, FlowBook, Step
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, Option, ReplyKind
 from guide.flow.settings import Settings
+from guide.sha import sha256_of
 
 if TYPE_CHECKING:
     from pathlib import Path  # a start-up feels the import
@@ -108,7 +108,7 @@ def load_book(
         if name not in SPECIAL:
             flow = reader.flow(name, table)
             flows[flow.name] = flow
-    book = FlowBook(hashlib.sha256(text.encode()).hexdigest(), text, flows, phrases, settings, kinds)
+    book = FlowBook(sha256_of(text.encode()), text, flows, phrases, settings, kinds)
     reader.check_targets(book)
     return book
 

@@ -2,24 +2,23 @@
 
 from typing import TYPE_CHECKING
 
-from guide.papers.letters import ALPHABET, GROUP, HEAD
-
 if TYPE_CHECKING:
     from guide.record.store import Store
 
-_LETTERS = frozenset(ALPHABET + ALPHABET.lower())
+_SHORTEST = 20
+"""A head and two groups."""
 _FEWEST_DIGITS = 3
 
 
 def looks_like_digest(text: str) -> bool:
     """Whether a text is a digest's, perhaps with a slip of the thumb: no talk is so long without O, I, L, 0 and 1."""
     letters = "".join(text.split())
-    return (
-        len(letters) >= HEAD + 2 * GROUP
-        and letters.isalnum()
-        and sum(letter not in _LETTERS for letter in letters) <= 1
-        and sum(letter.isdigit() for letter in letters) >= _FEWEST_DIGITS
-    )
+    if len(letters) < _SHORTEST or not letters.isalnum():
+        return False
+    from guide.papers.letters import ALPHABET  # few texts come so far, and a start-up feels the import
+
+    strange = sum(letter.upper() not in ALPHABET for letter in letters)
+    return strange <= 1 and sum(letter.isdigit() for letter in letters) >= _FEWEST_DIGITS
 
 
 def take_digest(store: "Store", text: str, turn: int) -> tuple[str, dict[str, str]]:

@@ -1,6 +1,5 @@
 """Flow books in the record: each text once, by its hash, with its ready form beside it."""
 
-import hashlib
 import sqlite3
 from collections.abc import Mapping
 from functools import lru_cache
@@ -11,13 +10,14 @@ from guide.flow.model import FlowBook
 from guide.flow.ready import from_ready, is_ready, to_ready
 from guide.flow.registry import Registry
 from guide.flow.replies.base import ReplyKind
+from guide.sha import sha256_of
 
 
 def ready_book(
     db: sqlite3.Connection, text: str, registry: Registry, kinds: Mapping[str, ReplyKind]
 ) -> FlowBook | None:
     """The book of a text from its ready form in the record; None where its text must be read."""
-    book_hash = hashlib.sha256(text.encode()).hexdigest()
+    book_hash = sha256_of(text.encode())
     row = db.execute("SELECT ready FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
     return from_ready(book_hash, text, row[0], registry, kinds) if row else None
 

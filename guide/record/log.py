@@ -1,9 +1,10 @@
 """The append-only log: what an entry is, and the chain of hashes that shows a change."""
 
-import hashlib
 import json
 from collections.abc import Iterable, Iterator
 from typing import Any, NamedTuple
+
+from guide.sha import sha256_of
 
 START = "0" * 64
 """What the first entry of a chain has as its ``prev``."""
@@ -64,7 +65,7 @@ def to_json(data: Any) -> str:
 
 def chain_hash(prev: str, *parts: str | int | None) -> str:
     """SHA-256 over the hash before and every field of an entry; fields can't run into each other."""
-    return hashlib.sha256(to_json([prev, *parts]).encode("utf-8", "surrogatepass")).hexdigest()
+    return sha256_of(to_json([prev, *parts]).encode("utf-8", "surrogatepass"))
 
 
 def row_hash(row: LogRow) -> str:
@@ -126,4 +127,4 @@ def links(at: Link, entries: Iterable[Entry]) -> Iterator[tuple[Entry, str, LogR
 
 def words_hash(salt: str, words: str) -> str:
     """The salted hash that stands in the chain for free words, so that the words themselves can be forgotten."""
-    return hashlib.sha256(f"{salt}\n{words}".encode("utf-8", "surrogatepass")).hexdigest()
+    return sha256_of(f"{salt}\n{words}".encode("utf-8", "surrogatepass"))
