@@ -4,6 +4,7 @@ They are measured from a wheel installed in an environment of its own: an editab
 """
 
 import json
+import os
 import subprocess
 import sys
 import tempfile
@@ -33,6 +34,7 @@ def installed(place: Path) -> str:
 
 def measure() -> list[Measured]:
     """Milliseconds of whole processes, all ways alternated."""
+    os.environ.pop("PYTHONPATH", None)  # it would bring this folder in front of the wheel
     with tempfile.TemporaryDirectory(prefix="bench-wheel-") as place:
         python = installed(Path(place))
         ways = ways_of(python, place)
