@@ -15,6 +15,8 @@ import subprocess
 import sys
 import threading
 import time
+import urllib.error
+import urllib.request
 from argparse import Namespace
 from collections import Counter
 from collections.abc import Callable
@@ -26,7 +28,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlencode
 
 from guide.cli import open_exchange
-from tests.gateway.kannel import fetched, wait_for
+from tests.gateway.kannel import wait_for
 
 SECRET = "0123456789abcdef"
 WORDS = ("lantern7", "heron12")
@@ -34,7 +36,7 @@ NOTER_WORD = "rushes9"
 """What the phones of three groups join with."""
 
 SETTINGS = """\
-record = "record.db"
+record = "{record}"
 region = "GB"
 number = "+447700900000"
 listen = "127.0.0.1:{listen}"
@@ -136,9 +138,12 @@ class Left:
 
 @dataclass
 class Line:
-    """The server with its record and settings in a folder, its gateway, and what the phones brought."""
+    """The server with its settings in a folder, its record there or on a ``disk`` of its own, its gateway, and what the
+    phones brought."""
 
     folder: Path
+    disk: Path | None = None
+    environment: dict[str, str] = field(default_factory=dict)
     gateway: Gateway = field(default_factory=Gateway)
     brought: dict[tuple[str, str], str] = field(default_factory=dict)
     acknowledged: set[tuple[str, str]] = field(default_factory=set)
@@ -149,12 +154,13 @@ class Line:
     def __post_init__(self) -> None:
         self.folder.mkdir(parents=True, exist_ok=True)
         self.listen, self.health = free_port(), free_port()
+        self.record = (self.disk or self.folder) / "record.db"
         (self.folder / "secret").write_text(SECRET)
-        text = SETTINGS.format(listen=self.listen, health=self.health, gateway=self.gateway.port)
+        ports = {"listen": self.listen, "health": self.health, "gateway": self.gateway.port}
+        text = SETTINGS.format(record=self.record, **ports)
         (self.folder / "serve.toml").write_text(text)
         for name in ("secret", "serve.toml"):
             (self.folder / name).chmod(0o600)
-        self.record = self.folder / "record.db"
         exchange = open_exchange(Namespace(db=self.record, programme=None, flows=None, seed=5))
         sql = "INSERT INTO field_group (programme, code, name, join_word) VALUES ('tarrow', ?, ?, ?)"
         exchange.store.db.executemany(sql, [(word, word, word) for word in (*WORDS, NOTER_WORD)])
@@ -162,21 +168,26 @@ class Line:
 
     # The server
 
+    def command(self, *command: str) -> list[str]:
+        """The words of ``wadeline serve``, or of what stands for it."""
+        return [*(command or (sys.executable, "-m", "guide.cli")), "serve", str(self.folder / "serve.toml")]
+
     def start(self, *command: str) -> None:
         """Starts ``wadeline serve``, or what stands for it, and waits until it answers."""
-        words = [*(command or (sys.executable, "-m", "guide.cli")), "serve", str(self.folder / "serve.toml")]
         with (self.folder / "log").open("ab") as log:
-            self.server = subprocess.Popen(words, stderr=log)
+            self.server = subprocess.Popen(self.command(*command), stderr=log, env={**os.environ, **self.environment})
         wait_for(lambda: self.server.poll() is not None or self.state(), 20, "serve")
         assert self.server.poll() is None, self.log
 
     def state(self) -> dict[str, Any]:
         """What /health says; empty while nobody answers."""
         try:
-            said = fetched(f"http://127.0.0.1:{self.health}/health")
+            with urllib.request.urlopen(f"http://127.0.0.1:{self.health}/health", timeout=15) as answer:
+                return dict(json.load(answer))
+        except urllib.error.HTTPError as error:
+            return dict(json.load(error))
         except OSError:
-            said = ""
-        return dict(json.loads(said)) if said else {}
+            return {}
 
     def end(self, how: signal.Signals) -> int:
         """Ends it with a signal; returns its exit code."""
