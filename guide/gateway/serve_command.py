@@ -2,6 +2,7 @@
 
 import argparse
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -37,18 +38,20 @@ def run_serve(args: argparse.Namespace) -> int:
     if args.check:
         return _check(args, settings)
     from guide.cli import open_exchange
+    from guide.gateway.alone import hold_alone
     from guide.gateway.door import Door
 
     where = argparse.Namespace(db=settings.record, programme=settings.programme, flows=settings.flows, seed=None)
     exchange = open_exchange(where, door=Door(settings.door))
     fresh_book = _fresh_book(where, exchange)
-    if args.modem:
-        from guide.gateway.modem import serve_modem
+    with closing(hold_alone(settings.record)):
+        if args.modem:
+            from guide.gateway.modem import serve_modem
 
-        return serve_modem(settings, exchange, args.modem, fresh_book)
-    from guide.gateway.serve import serve_http
+            return serve_modem(settings, exchange, args.modem, fresh_book)
+        from guide.gateway.serve import serve_http
 
-    return serve_http(settings, exchange, fresh_book)
+        return serve_http(settings, exchange, fresh_book)
 
 
 def _fresh_book(where: argparse.Namespace, exchange: "Exchange") -> Callable[[], "FlowBook | None"]:

@@ -162,7 +162,7 @@ class Line:
         for name in ("secret", "serve.toml"):
             (self.folder / name).chmod(0o600)
         exchange = open_exchange(Namespace(db=self.record, programme=None, flows=None, seed=5))
-        sql = "INSERT INTO field_group (programme, code, name, join_word) VALUES ('tarrow', ?, ?, ?)"
+        sql = "INSERT OR IGNORE INTO field_group (programme, code, name, join_word) VALUES ('tarrow', ?, ?, ?)"
         exchange.store.db.executemany(sql, [(word, word, word) for word in (*WORDS, NOTER_WORD)])
         exchange.store.db.close()
 
@@ -212,6 +212,10 @@ class Line:
         """What the record says, while the server runs."""
         with self.looking, closing(sqlite3.connect(self.record, timeout=20)) as db:
             return db.execute(sql, values).fetchall()
+
+    def is_settled(self) -> bool:
+        """Whether every answer is noted as handed over."""
+        return not self.rows("SELECT 1 FROM outgoing WHERE status = 'waiting'")
 
     def look(self, check: Callable[[sqlite3.Connection], list[str]]) -> Left:
         """A copy of the record is looked at, so that the next start finds it as it was left."""

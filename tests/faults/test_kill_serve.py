@@ -99,7 +99,7 @@ class Crowd:
             thread.join(120)
         assert not self.failed, self.failed
         assert not any(thread.is_alive() for thread in self._threads)
-        wait_for(lambda: not self.line.rows("SELECT 1 FROM outgoing WHERE status = 'waiting'"), 30, "the last answer")
+        wait_for(self.line.is_settled, 30, "the last answer")
 
 
 def end_now(line: Line, how: signal.Signals) -> None:
@@ -213,7 +213,7 @@ def test_a_kill_at_a_placed_moment_doubles_an_answer_only_between_handing_over_a
         doubled |= in_hand
     line.start()
     line.bring(PAIRS[0], line.brought[last], last[1])
-    wait_for(lambda: is_settled(line), 10, "the last answer")
+    wait_for(line.is_settled, 10, "the last answer")
     assert line.end(signal.SIGTERM) == 0
     counts = line.gateway.counts
     assert {one for one, count in counts.items() if count > 1} == doubled
@@ -243,7 +243,7 @@ def text_until_it_dies(line: Line) -> tuple[str, str]:
         last = list(line.brought)[-1:]
         if last and last[0] not in line.acknowledged:
             line.bring_once(PAIRS[0], line.brought[last[0]], last[0][1])
-        wait_for(lambda: line.server.poll() is not None or is_settled(line), 10, "the answer, or the end")
+        wait_for(lambda: line.server.poll() is not None or line.is_settled(), 10, "the answer, or the end")
         if line.server.poll() is None:
             ((options,),) = line.rows("SELECT options FROM outgoing WHERE step IS NOT NULL ORDER BY id DESC LIMIT 1")
             line.bring_once(PAIRS[0], json.loads(options)[0], f"m{len(line.brought)}")
@@ -253,8 +253,3 @@ def text_until_it_dies(line: Line) -> tuple[str, str]:
         if line.server.poll() is not None:
             assert line.server.returncode == -signal.SIGKILL
             return list(line.brought)[-1]
-
-
-def is_settled(line: Line) -> bool:
-    """Whether every answer is noted as sent."""
-    return not line.rows("SELECT 1 FROM outgoing WHERE status = 'waiting'")

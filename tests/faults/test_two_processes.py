@@ -1,7 +1,9 @@
 """Two processes on one record, both under load: nothing acknowledged is lost, nothing is done twice."""
 
 import json
+import signal
 import sqlite3
+import subprocess
 import sys
 import threading
 from pathlib import Path
@@ -11,6 +13,8 @@ from guide.gateway.pipe import Pipe
 from guide.record.open import open_record
 from guide.record.verify import verify
 from tests.conftest import Field
+from tests.faults.serving import WORDS, Line
+from tests.faults.test_disk import is_one_sentence
 from tests.gateway.scripted import START, PipeProcess, ScriptedPair
 
 PHONES = 2
@@ -126,6 +130,25 @@ def stale_once(field: Field, found: Any) -> Any:
     look = field.exchange.store.next_timer
     looks = iter([lambda: found])
     return lambda: next(looks, look)()
+
+
+def test_a_second_server_on_a_record_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: Path) -> None:
+    """Both would hand each text that waits to their gateway."""
+    first = Line(tmp_path / "first")
+    second = Line(tmp_path / "second", first.folder)
+    first.start()
+    try:
+        done = subprocess.run(second.command(), capture_output=True, timeout=30)
+        assert is_one_sentence(done), done.stderr
+        assert b"another wadeline serve works on it" in done.stderr
+        first.bring("+447700900101", f"JOIN {WORDS[0]}", "1")
+        first.end(signal.SIGKILL)
+        second.start()
+        second.bring("+447700900102", f"JOIN {WORDS[1]}", "2")
+        assert second.end(signal.SIGTERM) == 0
+    finally:
+        first.close()
+        second.close()
 
 
 def test_a_record_that_is_locked_for_long_is_one_error_line_and_the_text_can_be_sent_again(tmp_path: Path) -> None:
