@@ -16,7 +16,7 @@ from pathlib import Path
 
 from tests.bench.scene import ROOT, Measured, folder, fsyncs_a_second
 
-BENCHES = ("start", "durable", "engine", "serve", "shape", "export", "growth")
+BENCHES = ("start", "durable", "account", "engine", "serve", "shape", "export", "growth")
 """In the order they run; the last makes a record of 8 GB, for which it needs the space and some minutes."""
 
 _WIDTHS = (76, 10, 21, 10, 8, 30)

@@ -62,9 +62,10 @@ def together(exchange: Any, phones: Phones, texts: int) -> float:
     return time.perf_counter() - begun
 
 
-def replay(path: Path, trace: Trace) -> float:
-    """Seconds a bare connection takes for the same statements."""
+def replay(path: Path, trace: Trace, synced: bool = True) -> float:
+    """Seconds a bare connection takes for the same statements; without ``synced`` no commit waits for the disk."""
     db = open_record(path)
+    set_synced(db, synced)
     execute = db.execute
     begun = time.perf_counter()
     for sql, values in trace:
@@ -107,9 +108,15 @@ def copy(base: Path) -> Path:
     return path
 
 
-def run(path: Path, book: Any, phones: Phones, many: int) -> float:
+def set_synced(db: sqlite3.Connection, synced: bool) -> None:
+    """Whether commits of a connection wait for the disk, as the record's do."""
+    db.execute(f"PRAGMA synchronous = {'FULL' if synced else 'OFF'}")
+
+
+def run(path: Path, book: Any, phones: Phones, many: int, synced: bool = True) -> float:
     """One measured run on a record."""
     exchange = new_exchange(path, book)
+    set_synced(exchange.store.db, synced)
     if many == 1:
         phones = Phones(1, phones.first, phones.now, list(phones.said))
         took = one_at_a_time(exchange, phones, TEXTS)
