@@ -63,7 +63,7 @@ class RecordSnapshot:
             "WHERE programme = ? AND practice = ? AND code = ?",
             (self._programme, visit.practice, code),
         ).fetchone()
-        return TagView(*row) if row else None
+        return TagView._make(row) if row else None
 
     def free_tag(self, besides: Sequence[str] = ()) -> str | None:
         """The first free tag that is given to this site or to none, and isn't one of ``besides``."""

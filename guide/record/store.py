@@ -116,12 +116,12 @@ class Store:
         if row is None:
             self.db.execute("INSERT INTO phone (number) VALUES (?)", (number,))
             row = self.db.execute(sql, (number,)).fetchone()
-        return PhoneRow(*row)
+        return PhoneRow._make(row)
 
     def seat(self, seat_id: int) -> SeatRow:
         """A seat by its id."""
-        return SeatRow(
-            *self.db.execute(
+        return SeatRow._make(
+            self.db.execute(
                 "SELECT seat.id, seat.visit, letter, coalesce(join_word, ''), role, phone, state, book_hash, "
                 "programme, group_code FROM seat JOIN visit ON visit.uid = seat.visit WHERE seat.id = ?",
                 (seat_id,),
