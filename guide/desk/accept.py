@@ -2,6 +2,7 @@
 
 from datetime import datetime
 
+from guide.desk.counted import counted
 from guide.desk.findings import Finding, check_visit
 from guide.desk.visits import VisitError, append_at_desk, load_visit, visit_uid
 from guide.record.log import Entry
@@ -26,7 +27,10 @@ def accept_visit(store: Store, code: str, anyway: str | None, now: datetime) -> 
     with store.transaction():
         visit = load_visit(store.db, visit_uid(store.db, code))
         if visit.status != "closed":
-            raise VisitError(f"visit {visit.code} is still open: it can be accepted when the group has closed it")
+            raise VisitError(
+                f"visit {visit.code} is still open: it can be accepted when the group has closed it. Where nobody "
+                f"texts any more: wadeline desk close {visit.code} --reason WHY"
+            )
         if visit.accepted_at:
             return f"visit {visit.code} was accepted {visit.accepted_at:%Y-%m-%d %H:%M} UTC; nothing has changed since"
         serious = [finding for finding in check_visit(visit) if finding.serious]
@@ -35,5 +39,5 @@ def accept_visit(store: Store, code: str, anyway: str | None, now: datetime) -> 
         data = {"samples": len(visit.kept), "standing": sorted({finding.check for finding in serious})}
         words = anyway.strip() if anyway and serious else None
         append_at_desk(store, visit.uid, [Entry("accepted", "desk.accept", data, words=words)], now)
-    standing = f", with {len(serious)} serious finding(s) standing" if serious else ""
-    return f"visit {visit.code} is accepted: {len(visit.kept)} samples{standing}"
+    standing = f", with {counted(len(serious), 'serious finding')} standing" if serious else ""
+    return f"visit {visit.code} is accepted: {counted(len(visit.kept), 'sample')}{standing}"

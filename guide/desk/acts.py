@@ -1,3 +1,3 @@
 """What ``desk fix`` can do with a sample."""
 
-ACTS = ("length", "family", "tag", "swap", "void", "flag", "unflag", "note")
+ACTS = ("length", "family", "tag", "swap", "void", "keep", "flag", "unflag", "note")

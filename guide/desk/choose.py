@@ -116,7 +116,7 @@ def stored_choice(lab: Lab, site: SiteRow) -> SiteChoice | None:
     chosen = tuple(sorted((larvae[uid] for uid in data["chosen"] if uid in larvae), key=lambda larva: larva.tag or ""))
     left_out = {larvae[uid]: reason for uid, reason in data["left_out"].items() if uid in larvae}
     gone = len(data["chosen"]) - len(chosen)
-    notes = [f"{gone} chosen then and no longer kept"] if gone else []
+    notes = [f"{gone} chosen then and no longer kept here"] if gone else []
     sent = Counter(larva.shipment for larva in chosen if larva.shipment)
     notes += [f"{count} of them in shipment {code}" for code, count in sorted(sent.items())]
     wishes = Wishes(data["most"], data["minimum_mm"], data["family_min"])

@@ -114,6 +114,8 @@ def samples_are_complete(visit: Visit) -> Iterator[Finding]:
         if sample.status == "open":
             what = f"{sample.kind.replace('_', ' ')} {sample.name} was opened and never finished"
             fix = fix_command(visit, sample, "void")
+            if sample.tag is not None and sample.sealed_at is not None:
+                fix += f"; or, with the bag and its slip at hand: {fix_command(visit, sample, 'keep')}"
             yield Finding("still_open", True, what, of_sample(visit, sample, "sample_opened"), fix)
     for larva in visit.larvae:
         kept = of_sample(visit, larva, "kept")
@@ -218,8 +220,10 @@ def fixes_are_told(visit: Visit) -> Iterator[Finding]:
 def check_visit(visit: Visit) -> list[Finding]:
     """All findings of a closed visit, serious ones first; of one that is open, only those that no closing can mend."""
     from guide.desk.findings_day import DAY_CHECKS
+    from guide.desk.findings_visit import VISIT_CHECKS, answers_are_not_rivals
 
-    checks = (*ALWAYS, *CLOSED, *DAY_CHECKS) if visit.status == "closed" else ALWAYS
+    always = (*ALWAYS, answers_are_not_rivals)
+    checks = (*always, *CLOSED, *VISIT_CHECKS, *DAY_CHECKS) if visit.status == "closed" else always
     found = [finding for check in checks for finding in check(visit)]
     return sorted(found, key=lambda finding: not finding.serious)
 

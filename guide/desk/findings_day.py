@@ -140,9 +140,12 @@ def _freezer(visit: Visit) -> Iterator[Finding]:
 def bags_agree(visit: Visit) -> Iterator[Finding]:
     """As many bags were counted in the cooler as larvae are kept."""
     for entry in visit.of_kind("bags_differ")[-1:]:
-        if entry.data["counted"] != len(visit.larvae):
-            what = f"{entry.data['counted']} bags were counted, the record keeps {len(visit.larvae)} larvae"
-            remedy = f"count again; a bag that is not there: wadeline desk fix {visit.code} TAG void --reason WHY"
+        put_right = "bags_counted" in visit.put_right
+        counted = visit.answers.get("bags_counted") if put_right else entry.data["counted"]
+        if counted != len(visit.larvae):
+            what = f"{counted} bags were counted, the record keeps {len(visit.larvae)} larvae"
+            remedy = f"look again, then wadeline desk fix {visit.code} bags_counted N --reason WHY; a bag that is not "
+            remedy += f"there: wadeline desk fix {visit.code} TAG void --reason WHY"
             yield Finding("bags_differ", True, what, (entry.ref,), remedy)
 
 
@@ -178,9 +181,11 @@ def digest_agrees(visit: Visit) -> Iterator[Finding]:
         return
     digest = visit.digest.digest
     told = []
-    if digest.local_date.isoformat() != visit.local_date:
+    days = {entry.data["local_date"] for entry in visit.told_of_itself("local_date")} | {visit.local_date}
+    sites = {entry.data["site"] for entry in visit.told_of_itself("site")} | {visit.site}
+    if digest.local_date.isoformat() not in days:
         told.append(f"the day {digest.local_date}, the log {visit.local_date}")
-    if digest.site is not None and (visit.site is None or site_mark(visit.site) != digest.site.mark):
+    if digest.site is not None and digest.site.mark not in {site_mark(site) for site in sites if site}:
         told.append(f"another site than the log's {visit.site}")
     for larva in digest.larvae:
         told += _larva_differs(visit, larva)

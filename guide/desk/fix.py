@@ -1,10 +1,15 @@
-"""``desk fix``: a correction from the desk, by the rules of the talk's FIX. The original stays in the log."""
+"""``desk fix``: a correction from the desk, by the rules of the talk's FIX. The original stays in the log.
+
+What is about a sample is here; a visit's own answers are in ``fix_answers``.
+"""
 
 import sqlite3
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from guide.desk.acts import ACTS
 from guide.desk.visits import Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
 from guide.field.families import FAMILIES
 from guide.flow.replies.base import Asked
@@ -21,7 +26,7 @@ LENGTH_MM = (1, 120)
 PLAUSIBLE_MM = (8, 60)
 """Outside this a length is kept and flagged, as in the talk."""
 
-_BARE = ("void", "note")
+_BARE = ("void", "keep", "note")
 """Acts that need no value behind them."""
 
 
@@ -36,10 +41,35 @@ class Wanted:
     reason: str
 
 
-def fix_visit(store: Store, wanted: Wanted, now: datetime) -> str:
-    """Puts one thing right in one transaction; returns what was done in a sentence. Raises VisitError."""
-    if not wanted.reason.strip():
+def fix_as_said(store: Store, code: str, words: Sequence[str], reason: str, now: datetime) -> str:
+    """Puts right what words name: of a sample (its tag or name, an act, a value) or of the visit itself.
+
+    In one transaction; returns what was done in a sentence. Raises VisitError.
+    """
+    from guide.desk.fix_answers import fix_answer, is_answer
+
+    _check_reason(reason)
+    called, act, value = words[0], words[1].casefold() if len(words) > 1 else "", " ".join(words[2:])
+    visit = load_visit(store.db, visit_uid(store.db, code))
+    if _samples_called(visit, called) or (act in ACTS and not is_answer(visit, store.db, called)):
+        if act not in ACTS:
+            raise VisitError(f"what about {called}? Say one of {', '.join(ACTS)}, such as {called} length 27")
+        return fix_visit(store, Wanted(code, called, act, value, reason), now)
+    with store.transaction():
+        visit = load_visit(store.db, visit.uid)
+        entries, said = fix_answer(store.db, visit, called, " ".join(words[1:]), reason.strip(), now)
+        append_at_desk(store, visit.uid, entries, now)
+    return said
+
+
+def _check_reason(reason: str) -> None:
+    if not reason.strip():
         raise VisitError("a fix needs its reason in words: --reason 'misread, photo 12'")
+
+
+def fix_visit(store: Store, wanted: Wanted, now: datetime) -> str:
+    """Puts one thing of a sample right in one transaction; returns what was done in a sentence. Raises VisitError."""
+    _check_reason(wanted.reason)
     if not wanted.value and wanted.act not in _BARE:
         raise VisitError(f"{wanted.act} needs what it should be, such as {_EXAMPLES[wanted.act]}")
     with store.transaction():
@@ -52,10 +82,7 @@ def fix_visit(store: Store, wanted: Wanted, now: datetime) -> str:
 
 def sample_called(visit: Visit, called: str) -> Sample:
     """The sample with this tag or name; raises VisitError if there is none, or two have that tag."""
-    word = called.strip().lstrip("#")
-    found = [one for one in visit.samples if word.casefold() == one.name.casefold()]
-    found = found or [one for one in visit.samples if one.tag == word and one.status != "void"]
-    found = found or [one for one in visit.samples if one.tag == word]
+    found, word = _samples_called(visit, called), called.strip().lstrip("#")
     if len(found) > 1:
         names = " and ".join(one.name for one in found)
         raise VisitError(f"tag {word} is on {names} of visit {visit.code}: name the sample, such as {found[0].name}")
@@ -64,6 +91,14 @@ def sample_called(visit: Visit, called: str) -> Sample:
             f"visit {visit.code} has no sample {called!r}; name it by its tag, or as desk visit {visit.code} lists it"
         )
     return found[0]
+
+
+def _samples_called(visit: Visit, called: str) -> list[Sample]:
+    """The sample with this name, else those with this tag, void ones only where no other has it."""
+    word = called.strip().lstrip("#")
+    found = [one for one in visit.samples if word.casefold() == one.name.casefold()]
+    found = found or [one for one in visit.samples if one.tag == word and one.status != "void"]
+    return found or [one for one in visit.samples if one.tag == word]
 
 
 # One entry for each act
@@ -147,6 +182,18 @@ def _void(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> t
     return Entry("void", STEP, {"reason": "desk"}, sample.uid), f"{sample.called} is void, and its tag with it"
 
 
+def _keep(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
+    """A sample that a pair left open counts, where its bag is shut and has its slip."""
+    if sample.status != "open":
+        raise VisitError(f"{sample.called} is {sample.status} already")
+    if visit.status == "open":
+        raise VisitError(f"visit {visit.code} is still open: {sample.called} is in the pair's hands")
+    if sample.tag is None or sample.sealed_at is None:
+        lacking = "tag" if sample.tag is None else "bag reported shut"
+        raise VisitError(f"{sample.called} has no {lacking}, so it can't be kept: make it void")
+    return Entry("kept", STEP, {}, sample.uid), f"{sample.called} is kept; flag what nobody can tell of it"
+
+
 def _flag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
     name = _flag_name(value)
     if name in sample.flags:
@@ -193,6 +240,7 @@ _ENTRIES = {
     "tag": _tag,
     "swap": _swap,
     "void": _void,
+    "keep": _keep,
     "flag": _flag,
     "unflag": _unflag,
     "note": _note,

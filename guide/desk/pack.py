@@ -93,7 +93,7 @@ _WITH_TAG = (
     "SELECT sample.status, kind, visit.status AS visit_status, visit.site, practice, void_reason, left_out, "
     "(SELECT code FROM shipment_sample JOIN shipment ON shipment.uid = shipment_sample.shipment "
     " WHERE shipment_sample.sample = sample.uid) AS shipment FROM sample JOIN visit ON visit.uid = sample.visit "
-    "LEFT JOIN choice ON choice.sample = sample.uid "
+    "LEFT JOIN choice ON choice.sample = sample.uid AND choice.site = visit.site "
     "WHERE visit.programme = ? AND tag = ? COLLATE NOCASE ORDER BY practice, sample.status != 'kept'"
 )
 

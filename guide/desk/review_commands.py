@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 def add_review_commands(commands: Any) -> None:
     """Adds the commands to those of the desk."""
     _visit_options(commands.add_parser("visit", help="list visits, or show one with what to look at"))
-    _fix_options(commands.add_parser("fix", help="put something of a sample right, with the reason"))
+    _fix_options(commands.add_parser("fix", help="put something of a visit or a sample right, with the reason"))
     accept = commands.add_parser("accept", help="accept a closed visit: its samples may go to the lab")
     accept.add_argument("visit", metavar="VISIT", help="the visit's code")
     accept.add_argument("--anyway", metavar="REASON", help="accept it although serious findings stand")
     record_options(accept)
     accept.set_defaults(run=_accept)
+    _close_options(commands.add_parser("close", help="close a visit that nobody texts for any more, with the reason"))
     merge = commands.add_parser("merge", help="bring in the log of another machine: its record, or a log.jsonl")
     merge.add_argument("file", type=Path, metavar="FILE")
     record_options(merge)
@@ -55,12 +56,20 @@ def _visit_options(visit: argparse.ArgumentParser) -> None:
 
 def _fix_options(fix: argparse.ArgumentParser) -> None:
     fix.add_argument("visit", metavar="VISIT", help="the visit's code")
-    fix.add_argument("sample", metavar="SAMPLE", help="its tag, or as desk visit names it, such as s3")
-    fix.add_argument("act", choices=ACTS, metavar="WHAT", help=", ".join(ACTS))
-    fix.add_argument("value", nargs="*", metavar="VALUE", help="what it should be, such as 27, skimmer or 01428")
+    own = "an answer of the visit (site, day, group, people, ... or note), or a sample by its tag or name and one of "
+    fix.add_argument("what", metavar="WHAT", help=f"{own}{', '.join(ACTS)}")
+    fix.add_argument("value", nargs="*", metavar="VALUE", help="what it should be, such as quill, or 27, or length 27")
     fix.add_argument("--reason", required=True, metavar="WORDS", help="why, for those who read the log")
     record_options(fix)
     fix.set_defaults(run=_fix)
+
+
+def _close_options(close: argparse.ArgumentParser) -> None:
+    close.add_argument("visit", metavar="VISIT", help="the visit's code")
+    close.add_argument("--reason", required=True, metavar="WORDS", help="why, for those who read the log")
+    close.add_argument("--anyway", action="store_true", help="although a seat was heard of within hours: all are home")
+    record_options(close)
+    close.set_defaults(run=_close)
 
 
 def _visit(args: argparse.Namespace) -> None:
@@ -90,12 +99,12 @@ def _told(args: argparse.Namespace, done: str) -> None:
 
 
 def _fix(args: argparse.Namespace) -> None:
-    from guide.desk.fix import Wanted, fix_visit
+    from guide.desk.fix import fix_as_said
     from guide.record.open import open_record
     from guide.record.store import Store
 
-    wanted = Wanted(args.visit, args.sample, args.act, " ".join(args.value), args.reason)
-    _told(args, fix_visit(Store(open_record(record_path(args.db), create=False)), wanted, datetime.now(UTC)))
+    store = Store(open_record(record_path(args.db), create=False))
+    _told(args, fix_as_said(store, args.visit, [args.what, *args.value], args.reason, datetime.now(UTC)))
 
 
 def _accept(args: argparse.Namespace) -> None:
@@ -105,6 +114,16 @@ def _accept(args: argparse.Namespace) -> None:
 
     store = Store(open_record(record_path(args.db), create=False))
     _told(args, accept_visit(store, args.visit, args.anyway, datetime.now(UTC)))
+
+
+def _close(args: argparse.Namespace) -> None:
+    from guide.desk.close import close_visit
+
+    said = close_visit(_exchange(args), args.visit, args.reason, args.anyway, datetime.now(UTC))
+    if args.json:
+        print(json.dumps({"said": said}, ensure_ascii=False))
+    else:
+        print("\n".join(said))
 
 
 def _merge(args: argparse.Namespace) -> int:

@@ -22,8 +22,8 @@ _SAMPLES = (
     "SELECT sample.uid, sample.tag, kind, visit.site, code8 AS visit, length_mm, family, frozen_at, "
     "coalesce(sample.opened_at, sealed_at, outer_bagged_at, closed_at) AS taken_at "
     "FROM sample JOIN visit ON visit.uid = sample.visit LEFT JOIN choice ON choice.sample = sample.uid "
-    "WHERE visit.programme = ? AND visit.site = ? AND practice = 0 AND visit.status = 'closed' "
-    "AND sample.status = 'kept' AND sample.uid NOT IN (SELECT sample FROM shipment_sample) "
+    "AND choice.site = visit.site WHERE visit.programme = ? AND visit.site = ? AND practice = 0 "
+    "AND visit.status = 'closed' AND sample.status = 'kept' AND sample.uid NOT IN (SELECT sample FROM shipment_sample) "
     "AND (kind != 'larva' OR (choice.sample IS NOT NULL AND left_out IS NULL)) ORDER BY kind, tag"
 )
 _COOLER = re.compile(r"(\d{2,4})x(\d{2,4})x(\d{2,4})(?:x(\d{1,3}))?")
@@ -167,7 +167,8 @@ def _waiting(lab: Lab, sites: Sequence[SiteRow]) -> Iterable[str]:
     sql = (
         "SELECT count(*) FROM sample JOIN visit ON visit.uid = sample.visit WHERE programme = ? AND site = ? "
         "AND practice = 0 AND visit.status = 'closed' AND sample.status = 'kept' AND kind = 'larva' "
-        "AND sample.uid NOT IN (SELECT sample FROM choice) AND sample.uid NOT IN (SELECT sample FROM shipment_sample)"
+        "AND sample.uid NOT IN (SELECT sample FROM choice WHERE choice.site = visit.site) "
+        "AND sample.uid NOT IN (SELECT sample FROM shipment_sample)"
     )
     for site in sites:
         (count,) = lab.db.execute(sql, (lab.settings.code, site.code)).fetchone()

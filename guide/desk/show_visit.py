@@ -17,6 +17,8 @@ from guide.desk.visits import Sample, Visit, load_visit
 from guide.field.families import everyday
 from guide.flow.replies.clean import clean
 from guide.papers.digest import VisitRead
+from guide.record.fold import CLOSED_BY
+from guide.record.visit_answers import PUT_RIGHT
 
 _VISITS = (
     "SELECT uid FROM visit WHERE practice = ? "
@@ -142,6 +144,7 @@ def visit_lines(db: sqlite3.Connection, visit: Visit, talk: bool) -> Iterator[st
     yield from table([_sample_row(visit, one) for one in visit.samples]) if visit.samples else ["no samples"]
     yield ""
     yield from _slips(visit)
+    yield from _notes(visit)
     yield from _findings(visit, check_visit(visit))
     if talk:
         yield ""
@@ -152,10 +155,11 @@ def visit_lines(db: sqlite3.Connection, visit: Visit, talk: bool) -> Iterator[st
 
 
 def _head(visit: Visit) -> Iterator[tuple[str, str]]:
-    yield "site", f"{visit.site or '-'}, {visit.local_date}"
+    yield "site", f"{visit.site or '-'}{_told(visit, 'site')}, {visit.local_date}{_told(visit, 'local_date')}"
     yield (
         "group",
-        f"{visit.group or '-'}; seats {', '.join(f'{seat} ({role})' for seat, role in _seats(visit).items())}",
+        f"{visit.group or '-'}{_told(visit, 'group_code')}; "
+        f"seats {', '.join(f'{seat} ({role})' for seat, role in _seats(visit).items())}",
     )
     times = [("opened", visit.opened_at), ("closed", visit.closed_at), ("accepted", visit.accepted_at)]
     yield "times", ", ".join(f"{name} {visit.local(at):%Y-%m-%d %H:%M}" for name, at in times if at) + f" {visit.zone}"
@@ -174,13 +178,33 @@ def _seats(visit: Visit) -> dict[str, str]:
 
 
 def _answers(visit: Visit) -> Iterator[str]:
-    told = {name: value for name, value in visit.answers.items() if name not in ("words", "flags")}
-    words = {name: entry.words for entry in visit.of_kind("answer") for name in entry.data if entry.words}
-    for name in told:
-        value = words.get(name, "(forgotten)") if told[name] == "words" else told[name]
-        yield f"  {name:<16} {clean(_plain(value))}"
+    told = {name: value for name, value in visit.answers.items() if name not in _NOT_SHOWN}
+    for name, value in told.items():
+        shown = _words_of(visit, name) if value == "words" else _plain(value)
+        yield f"  {name:<16} {clean(shown)}{_told(visit, name)}"
     if told:
         yield ""
+
+
+_NOT_SHOWN = ("words", "flags", PUT_RIGHT, CLOSED_BY)
+
+
+def _words_of(visit: Visit, name: str) -> str:
+    """What an answer in words says, as it stands now."""
+    rivals = {one.ref for other, told in visit.answer_rivals for one in told if other == name}
+    said = [entry.words for entry in visit.told_of_itself(name) if entry.ref not in rivals]
+    return (said[-1] if said else None) or "(forgotten)"
+
+
+def _told(visit: Visit, name: str) -> str:
+    """What the pair told of an answer that the desk put right, behind it in brackets."""
+    if name not in visit.put_right:
+        return ""
+    said = [entry for entry in visit.told_of_itself(name) if entry.kind != "fix"]
+    value = said[-1].data[name] if said else None
+    if value == "words":
+        value = said[-1].words or "(forgotten)"
+    return f" (put right, told {'nothing' if value is None else clean(_plain(value))})"
 
 
 def _plain(value: Any) -> str:
@@ -220,6 +244,18 @@ def _slips(visit: Visit) -> Iterator[str]:
         touched = f", touched: {slip.touched}" if slip.touched else ""
         yield f"slip: {slip.what.casefold()}, {at}{touched}, {slip.remedy or '?'}"
     if visit.slips:
+        yield ""
+
+
+def _notes(visit: Visit) -> Iterator[str]:
+    """What people wrote down beside the answers; why words were put right stands with that finding."""
+    notes = [entry for entry in visit.of_kind("note") if "of" not in entry.data]
+    for entry in notes:
+        sample = visit.by_uid.get(entry.sample or "")
+        at = f", {sample.called}" if sample else ""
+        who = "the desk" if entry.seat == "desk" else f"seat {entry.seat}"
+        yield f"note by {who}, {visit.local(entry.at):%m-%d %H:%M}{at}: {clean(entry.words or '(forgotten)')}"
+    if notes:
         yield ""
 
 

@@ -16,11 +16,12 @@ from guide.desk.usual import Pool, Usual, read_usual
 from guide.errors import SettingsError, WadelineError
 from guide.flow.load import settings_text
 from guide.flow.read_settings import settings_from
-from guide.flow.settings import Settings
+from guide.flow.settings import Settings, Site
 from guide.papers.digest import VisitRead
 from guide.record.log import Entry
 from guide.record.rivals import Taker, live_rivals
 from guide.record.store import Store, stamp
+from guide.record.visit_answers import PUT_RIGHT, TOLD_BY, Told, standing, told_of
 
 UNSURE = "unsure"
 
@@ -146,6 +147,7 @@ class Visit:
     pool: dict[str, PoolTag] = field(default_factory=dict)
     others: Others = Others()
     rivals: tuple[tuple[Sample, str, tuple[Taker, ...]], ...] = ()
+    answer_rivals: tuple[tuple[str, tuple[Told, ...]], ...] = ()
     digest: VisitRead | None = None
 
     @cached_property
@@ -176,6 +178,15 @@ class Visit:
     def of_kind(self, *kinds: str) -> list[LogEntry]:
         """Its entries of some kinds, in order."""
         return [entry for entry in self.entries if entry.kind in kinds]
+
+    @property
+    def put_right(self) -> list[str]:
+        """The names of its own answers that the desk put right."""
+        return list(self.answers.get(PUT_RIGHT, ()))
+
+    def told_of_itself(self, name: str) -> list[LogEntry]:
+        """The entries that told an answer of the visit itself: the opening, the talk's answers, the desk's fixes."""
+        return [entry for entry in self.of_kind(*TOLD_BY) if entry.sample is None and name in entry.data]
 
     def told(self, sample: Sample, name: str) -> list[LogEntry]:
         """The entries that told something of a sample: the answer, and the fixes of it."""
@@ -250,13 +261,14 @@ def load_visit(db: sqlite3.Connection, uid: str, usual: Usual | None = None) -> 
         closed_at=_time(row[10]),
         accepted_at=_time(row[11]),
         answers=json.loads(row[12]),
-        settings=_settings(db, row[13], programme),
+        settings=_settings(db, row[13], programme, site),
         samples=samples,
         entries=entries,
         slips=tuple(Slip(*fields) for fields in db.execute(_SLIPS, (uid,))),
         pool=pool,
         others=_others(db, uid, (programme, bool(practice)), site, read_usual(db) if usual is None else usual),
         rivals=tuple(_rivals(db, samples, entries)),
+        answer_rivals=tuple(_answer_rivals(db, uid, json.loads(row[12]).get(PUT_RIGHT, ()))),
         digest=_digest(db, code),
     )
 
@@ -325,14 +337,40 @@ def _rivals(
                 yield sample, name, tuple(takers)
 
 
-def _settings(db: sqlite3.Connection, book_hash: str, programme: str) -> Settings | None:
-    """The settings a visit began with; of a visit whose flow book isn't here, those of the programme now."""
+def _answer_rivals(db: sqlite3.Connection, uid: str, names: Sequence[str]) -> Iterator[tuple[str, tuple[Told, ...]]]:
+    for name in names:
+        _, rivals = standing(told_of(db, uid, name), name)
+        if rivals:
+            yield name, tuple(rivals)
+
+
+def _settings(db: sqlite3.Connection, book_hash: str, programme: str, site: str | None) -> Settings | None:
+    """The settings a visit began with; of a visit whose flow book isn't here, those of the programme now.
+
+    A visit that the desk moved to a site of a later list knows the programme's sites of now as well.
+    """
     book = db.execute("SELECT toml FROM flow_book WHERE hash = ?", (book_hash,)).fetchone()
+    settings = None
     if book is not None:
         with suppress(SettingsError):  # a book of an earlier version may hold what is no setting any more
-            return _settings_of(book[0])
+            settings = _settings_of(book[0])
+    if settings is None:
+        return _settings_now(db, programme)
+    if site is None or any(one.code == site for one in settings.sites):
+        return settings
+    return settings._replace(sites=sites_of(db, programme, settings))
+
+
+def _settings_now(db: sqlite3.Connection, programme: str) -> Settings | None:
     kept = db.execute("SELECT settings FROM programme WHERE uid = ?", (programme,)).fetchone()
     return settings_from(json.loads(kept[0])) if kept else None
+
+
+def sites_of(db: sqlite3.Connection, programme: str, settings: Settings | None) -> tuple[Site, ...]:
+    """The programme's sites of now, and those besides that a visit began with."""
+    now = _settings_now(db, programme)
+    sites = {site.code: site for one in (settings, now) if one is not None for site in one.sites}
+    return tuple(sites.values())
 
 
 @lru_cache(maxsize=16)

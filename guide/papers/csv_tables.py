@@ -267,7 +267,7 @@ def visit_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:
 
 
 EVENT_KINDS = ("contamination", "fix", "swap", "void", "flag", "unflag")
-_NOT_ANSWERS = ("words", "flags", "sure", "reason")
+_NOT_ANSWERS = ("words", "flags", "sure", "reason", "over")
 
 
 def event_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:

@@ -63,21 +63,17 @@ def standing(every: Sequence[Told], name: str) -> tuple[Told | None, list[Told]]
 
     None where nothing stands: rivals that took the place of nothing.
     """
+    last = heads(every)
+    if len(last) < 2 or (len({json.dumps(told.data[name]) for told in last}) == 1 and last[0].data[name] != "words"):
+        return (last[0] if last else None), []  # words are kept apart: nobody can say that they are the same
     past = _pasts(every)
-    heads = _uncovered(every, past)
-    if len({json.dumps(told.data[name]) for told in heads}) <= 1 and not _has_words(heads, name):
-        return (heads[0] if heads else None), []
-    common = set.intersection(*(past[told.ref] for told in heads))
-    return standing([told for told in every if told.ref in common], name)[0], heads
+    common = set.intersection(*(past[told.ref] for told in last))
+    return standing([told for told in every if told.ref in common], name)[0], last
 
 
-def _has_words(heads: Sequence[Told], name: str) -> bool:
-    """Whether several told words: they are kept apart, and can't be compared."""
-    return len(heads) > 1 and heads[0].data[name] == "words"
-
-
-def _uncovered(every: Sequence[Told], past: dict[str, set[str]]) -> list[Told]:
-    covered = set().union(*past.values()) if past else set()
+def heads(every: Sequence[Told]) -> list[Told]:
+    """The entries that nothing covers, in one order for all machines."""
+    covered: set[str] = set().union(*_pasts(every).values())
     return sorted((told for told in every if told.ref not in covered), key=lambda told: (told.origin, told.seq))
 
 

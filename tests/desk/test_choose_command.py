@@ -77,7 +77,7 @@ def test_the_stored_choice_is_shown_and_held_against_the_record_of_today(
     world.say(visit, Entry("void", "", {"reason": "torn"}, f"{visit}-1"))
     assert world.desk("choose", "--site", "amberwell", "--stored") == 0
     said = capsys.readouterr().out
-    assert "1 chosen then and no longer kept." in said
+    assert "1 chosen then and no longer kept here." in said
     assert TAGS[0] not in said
 
 

@@ -1,0 +1,127 @@
+"""Checks of what a visit tells of itself: its site, its day, its own answers, and how it was closed."""
+
+from collections import Counter
+from collections.abc import Callable, Iterable, Iterator
+
+from guide.desk.findings import Finding, fix_command, of_sample
+from guide.desk.fix_answers import CALLED, show
+from guide.desk.visits import LogEntry, Visit
+from guide.field.families import everyday
+from guide.record.fold import CLOSED_BY
+from guide.record.visit_answers import name_put_right
+
+_NAMES = {name: word for word, name in CALLED.items() if word != "date"}
+
+
+def called(name: str) -> str:
+    """What a fix command calls an answer of a visit."""
+    return _NAMES.get(name, name)
+
+
+def answer_command(visit: Visit, *words: str) -> str:
+    """The command that puts an answer of a visit right."""
+    return f"wadeline desk fix {visit.code} {' '.join(words)} --reason WHY"
+
+
+def answers_are_not_rivals(visit: Visit) -> Iterator[Finding]:
+    """No answer of the visit was told in two ways on two machines: neither wins, the value before both stands."""
+    words = {entry.ref: entry.words for entry in visit.entries}
+    for name, told in visit.answer_rivals:
+        said = " and ".join(
+            f"{words.get(one.ref) or '(forgotten)' if one.data[name] == 'words' else show(one.data[name])} "
+            f"by machine {one.origin}"
+            for one in told
+        )
+        what = f"{called(name)} of the visit was put right to {said}; neither counts, what was before both stands"
+        yield Finding(
+            "rival_fixes", True, what, tuple(one.ref for one in told), answer_command(visit, called(name), "VALUE")
+        )
+
+
+def site_is_that_of_the_tags(visit: Visit) -> Iterator[Finding]:
+    """Most slips of a visit are not of one other site's sheet: then the wrong water was named on arrival."""
+    tagged = [visit.pool[sample.tag] for sample in visit.kept if sample.tag in visit.pool]
+    counts = Counter(tag.site for tag in tagged if tag.site and tag.site != visit.site)
+    for site, count in counts.most_common(1):
+        if count > 1 and 2 * count > len(tagged):
+            what = f"{count} of {len(tagged)} slips were given to {site}, the visit is told as at {visit.site or '-'}"
+            fix = f"{answer_command(visit, 'site', str(site))}, if it was there; none if the group took another sheet"
+            yield Finding("site_doubtful", True, what, _refs(visit.told_of_itself("site")), fix)
+
+
+def day_is_that_of_the_samples(visit: Visit) -> Iterator[Finding]:
+    """The visit's day is the day its samples were taken on, and the day it was planned for."""
+    if "local_date" in visit.put_right:
+        return
+    days = Counter(visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != "desk")
+    told = _refs(visit.told_of_itself("local_date"))
+    planned = visit.answers.get("visit_day")
+    if days and visit.local_date not in days:
+        ((day, _),) = days.most_common(1)
+        what = f"its samples were taken on {day}, the visit's day is {visit.local_date}"
+        yield Finding("day_doubtful", False, what, told, answer_command(visit, "day", day))
+    elif isinstance(planned, str) and planned != visit.local_date:
+        what = f"it was planned for {planned}, and people were there on {visit.local_date}"
+        fix = f"none if they went another day; else {answer_command(visit, 'day', planned)}"
+        yield Finding("day_planned", False, what, told, fix)
+
+
+def protected_here(visit: Visit) -> Iterator[Finding]:
+    """After a change of site, no family is kept unflagged that the permit of the new site protects."""
+    site = next((one for one in visit.settings.sites if one.code == visit.site), None) if visit.settings else None
+    if site is None or "site" not in visit.put_right:
+        return
+    looked_at = {entry.sample for entry in visit.of_kind("unflag") if entry.data.get("flag") == "protected"}
+    for larva in visit.larvae:
+        if larva.family in site.protected and "protected" not in larva.flags and larva.uid not in looked_at:
+            what = f"{larva.called} is a {everyday(larva.family)}, which the permit of {site.name} protects"
+            fix = fix_command(visit, larva, "flag protected")
+            yield Finding("protected", True, what, of_sample(visit, larva, "answer", "fix"), fix)
+
+
+def closed_by_its_pair(visit: Visit) -> Iterator[Finding]:
+    """The pair closed the visit itself; where the desk did, what was never told is told here."""
+    if visit.answers.get(CLOSED_BY) != "desk":
+        return
+    for entry in visit.of_kind("visit_closed"):
+        if entry.seat == "desk":
+            why = f": {entry.words}" if entry.words else ""
+            none = "none: what the pair would have been asked at the close is not known"
+            yield Finding("closed_at_desk", False, f"it was closed at the desk{why}", (entry.ref,), none)
+    went_in = visit.answers.get("in_water")
+    if went_in and "out_count" not in visit.answers:
+        what = f"{show(went_in)} in the water, and never counted out"
+        yield Finding("not_counted_out", False, what, (), "none: be sure that everybody came home")
+
+
+def answers_put_right(visit: Visit) -> Iterator[Finding]:
+    """Every answer of the visit that the desk changed, with what it was before and why."""
+    by_ref = {entry.ref: entry for entry in visit.entries}
+    for entry in visit.of_kind("fix"):
+        if entry.sample is None:
+            name, before = name_put_right(entry.data), by_ref.get(entry.supersedes or "")
+            text = entry.data[name] == "words"
+            new = (entry.words or "(forgotten)") if text else show(entry.data[name])
+            old = _before(before, name)
+            why = "" if text or not entry.words else f": {entry.words}"
+            refs = (entry.ref, before.ref) if before else (entry.ref,)
+            what = f"{called(name)} of the visit: {old} became {new} at the desk{why}"
+            yield Finding("changed", False, what, refs, "none needed; another fix puts it right again")
+
+
+def _before(entry: LogEntry | None, name: str) -> str:
+    value = entry.data.get(name) if entry else None
+    return (entry.words or "(forgotten)") if entry and value == "words" else show(value)
+
+
+def _refs(entries: Iterable[LogEntry]) -> tuple[str, ...]:
+    return tuple(entry.ref for entry in entries)
+
+
+VISIT_CHECKS: tuple[Callable[[Visit], Iterable[Finding]], ...] = (
+    site_is_that_of_the_tags,
+    day_is_that_of_the_samples,
+    protected_here,
+    closed_by_its_pair,
+    answers_put_right,
+)
