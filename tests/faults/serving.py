@@ -13,14 +13,15 @@ import socket
 import sqlite3
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 import urllib.error
 import urllib.request
 from argparse import Namespace
 from collections import Counter
-from collections.abc import Callable
-from contextlib import closing
+from collections.abc import Callable, Iterator
+from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
@@ -122,6 +123,18 @@ def free_port() -> int:
         return int(one.getsockname()[1])
 
 
+@contextmanager
+def copy_of(record: Path) -> Iterator[sqlite3.Connection]:
+    """A copy of a record that no process has open, so that the next start finds it as it was left."""
+    with tempfile.TemporaryDirectory() as folder:
+        copy = Path(folder) / "record.db"
+        for end in ("", "-wal"):
+            if os.path.exists(f"{record}{end}"):
+                shutil.copy(f"{record}{end}", f"{copy}{end}")
+        with closing(sqlite3.connect(copy, isolation_level=None)) as db:
+            yield db
+
+
 @dataclass
 class Left:
     """The record as a kill left it: the texts in it, what it says of each text out, and what verify finds."""
@@ -218,20 +231,13 @@ class Line:
         return not self.rows("SELECT 1 FROM outgoing WHERE status = 'waiting'")
 
     def look(self, check: Callable[[sqlite3.Connection], list[str]]) -> Left:
-        """A copy of the record is looked at, so that the next start finds it as it was left."""
-        copy = self.folder / f"left{len(self.left)}" / "record.db"
-        copy.parent.mkdir()
-        for end in ("", "-wal"):
-            if os.path.exists(f"{self.record}{end}"):
-                shutil.copy(f"{self.record}{end}", f"{copy}{end}")
+        """What a killed server left."""
         handed = self.gateway.counts
-        with closing(sqlite3.connect(copy, isolation_level=None)) as db:
-            texts = "SELECT number, ext_id FROM turn JOIN phone ON phone.id = phone WHERE ext_id IS NOT NULL"
+        texts = "SELECT number, ext_id FROM turn JOIN phone ON phone.id = phone WHERE ext_id IS NOT NULL"
+        with copy_of(self.record) as db:
             status = dict(db.execute("SELECT id, status FROM outgoing").fetchall())
-            left = Left(db.execute(texts).fetchall(), status, handed, check(db))
-        shutil.rmtree(copy.parent)
-        self.left.append(left)
-        return left
+            self.left.append(Left(db.execute(texts).fetchall(), status, handed, check(db)))
+        return self.left[-1]
 
     # Texts in
 
