@@ -43,6 +43,22 @@ def _length(turn: Turn) -> str:
     return f"{sample.length_mm:g}" if sample and sample.length_mm is not None else "?"
 
 
+def _other_length(turn: Turn) -> str:
+    """A length for an example of FIX: near the one just told, and not the same."""
+    sample = turn.sample()
+    told = sample.length_mm if sample and sample.length_mm is not None else _TYPICAL_MM
+    return f"{max(1, round(told) - 1)}"
+
+
+_TYPICAL_MM = 27
+
+
+def _other_family(turn: Turn) -> str:
+    """A family for an example of FIX, never the one just told."""
+    sample = turn.sample()
+    return "DARNER" if sample and sample.family == "Libellulidae" else "SKIMMER"
+
+
 def _family(turn: Turn) -> str:
     sample = turn.sample()
     return both_names(sample.family) if sample and sample.family else "?"
@@ -138,7 +154,9 @@ BLANKS: Mapping[str, Blank] = {
     "clean": Blank(lambda turn: str(turn.state.clean_run), 3, "digits"),
     "clean_wanted": _setting("clean_for_pace", 2),
     "length": Blank(_length, 5, "digits"),
+    "other_length": Blank(_other_length, 3, "digits"),
     "family": Blank(_family, 28),
+    "other_family": Blank(_other_family, 7),
     "tag": Blank(_tag, 8),
     "tag_shape": Blank(_tag_shape, 23),
     "keyed": Blank(lambda turn: both_names(turn.state.top.slots.get("keyed", "unsure")), 28),
@@ -167,7 +185,8 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
         ("width", 2, "digits"),
         ("count", 2, "digits"),
         ("family", 18, "text"),
-        ("how", 40, "text"),
+        ("example", 40, "text"),
+        ("how", 70, "text"),
         ("length", 5, "digits"),
         ("new", 25, "text"),
         ("old", 25, "text"),
@@ -177,6 +196,7 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
         ("sample", 10, "text"),
         ("tag", 8, "text"),
         ("tally", 3, "digits"),
+        ("words", 60, "text"),
     )
 }
 """Blanks that are given with a phrase and not looked up."""

@@ -221,7 +221,7 @@ def _at_rest(turn: Turn) -> None:
     if _names_a_site(turn) and "NEW" in [option.code for option in turn.asked.options]:
         reading = Reading("NEW", sure=True)
     if reading.value is None or not reading.sure:
-        turn.lead(turn.phrase("at_rest"))
+        turn.lead(turn.phrase("at_rest", {"how": turn.how()}))
         return
     turn.value = reading.value
     advance(turn, reading.value)

@@ -15,6 +15,8 @@ from guide.talk.words import set_pace
 
 EITHER = "Corduliidae/Libellulidae"
 
+_LONGEST_SAID_BACK = 50
+
 # Arriving and safety
 
 
@@ -47,7 +49,11 @@ def _pair_done(turn: Turn) -> None:
 
 def _say_kept(turn: Turn) -> None:
     """Says back what was written down, so that nobody wonders if it was understood."""
-    turn.lead(turn.phrase("kept_words", {"said": quote(str(turn.value))}))
+    words, said = str(turn.value).split(), ""
+    while words and len(more := f"{said} {quote(words[0])}".strip()) <= _LONGEST_SAID_BACK:
+        said = more
+        words.pop(0)
+    turn.lead(turn.phrase("kept_words", {"words": f"{said} and more" if words else said}))
 
 
 def _tell_word(turn: Turn) -> None:

@@ -89,7 +89,7 @@ def _read(turn: Turn, name: str, words: str) -> Any:
 def _which(turn: Turn, tag: str | None) -> SampleView | None:
     if tag is not None:
         return samples.sample_tagged(turn, tag)
-    last = turn.samples().get(turn.state.kept or "")
+    last = turn.sample_of(turn.state.kept)
     return turn.sample() or (last if last is not None and last.status == "kept" else None)
 
 
@@ -101,6 +101,10 @@ def _change(turn: Turn, sample: SampleView, asked: Correction) -> None:
         return
     if old is None:
         turn.lead(turn.phrase("fix_nothing"))
+        return
+    if value == old and "fix_same" in turn.book.phrases:
+        turn.lead(turn.phrase("fix_same", {"sample": _name(sample), "new": _show(asked.name, value)}))
+        turn.ask_again()
         return
     if asked.name == "tag" and (problem := samples.tag_problem(turn, value)):
         turn.lead(problem)

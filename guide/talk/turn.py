@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from guide.flow.machine import Conversation, TalkMachine
-from guide.flow.model import FlowBook, Step
+from guide.flow.model import REST, FlowBook, Step
 from guide.flow.registry import Registry
 from guide.flow.replies.base import Asked, ReplyKind
 from guide.flow.settings import Settings, Site
@@ -55,6 +55,7 @@ class Turn:
         self.visit = snapshot.visit()
         self.answers: dict[str, Any] = dict(self.visit.answers)
         self._samples: dict[str, SampleView] | None = None
+        self._looked_at: dict[str, SampleView | None] = {}
         self._tags: dict[str, TagView] = {}
         self._new_samples = 0
 
@@ -132,8 +133,19 @@ class Turn:
     def samples(self) -> dict[str, SampleView]:
         """The visit's samples by uid, with what this text changed."""
         if self._samples is None:
-            self._samples = {sample.uid: sample for sample in self.snapshot.samples()}
+            known = {uid: sample for uid, sample in self._looked_at.items() if sample is not None}
+            self._samples = {sample.uid: sample for sample in self.snapshot.samples()} | known
         return self._samples
+
+    def sample_of(self, uid: str | None) -> SampleView | None:
+        """One sample of the visit, as this text leaves it; most texts need no other."""
+        if uid is None:
+            return None
+        if self._samples is not None:
+            return self._samples.get(uid)
+        if uid not in self._looked_at:
+            self._looked_at[uid] = self.snapshot.sample(uid)
+        return self._looked_at[uid]
 
     @property
     def target(self) -> int:
@@ -147,13 +159,14 @@ class Turn:
 
     def sample(self) -> SampleView | None:
         """The specimen in hand, unless another seat has made it void."""
-        uid = self.state.base.sample
-        sample = self.samples().get(uid) if uid else None
+        sample = self.sample_of(self.state.base.sample)
         return sample if sample is not None and sample.status == "open" else None
 
     def put_sample(self, sample: SampleView) -> None:
         """Remembers a sample as this text leaves it."""
-        self.samples()[sample.uid] = sample
+        self._looked_at[sample.uid] = sample
+        if self._samples is not None:
+            self._samples[sample.uid] = sample
 
     def new_uid(self) -> str:
         """A uid no sample has."""
@@ -176,7 +189,12 @@ class Turn:
     # Texts
 
     def phrase(self, name: str, blanks: Mapping[str, str] | None = None) -> str:
-        """A phrase in the programme's language with its blanks filled; blanks of the registry need not be given."""
+        """A phrase in the programme's language with its blanks filled; blanks of the registry need not be given.
+
+        A visit keeps its book: where an older one lacks the words for a reply, it says that it can't read it.
+        """
+        if name not in self.book.phrases and blanks and "said" in blanks:
+            name = "not_understood"
         return self.fill(self.book.in_language(self.book.phrases[name]), blanks)
 
     def fill(self, text: str, blanks: Mapping[str, str] | None = None) -> str:
@@ -188,13 +206,22 @@ class Turn:
         return self.fill(self.book.in_language(self.step.say))
 
     def how(self) -> str:
-        """A few words on how to answer the step that is being asked."""
-        options = [option.code for option in self.step.asked.options]
-        if self.step.kind in ("choice", "choices"):
-            return self.phrase("how_options", {"options": ", ".join(options)})
-        if f"how.{self.step.kind}" in self.book.phrases:
-            return self.phrase(f"how.{self.step.kind}")
-        return ""
+        """A few words on how to answer the step that is being asked, the answers beside its kind's own too."""
+        step, known = self.step, self.book.phrases
+        codes = [option.code for option in step.asked.options]
+        options = ", ".join(codes)
+        if step.kind in ("choice", "choices", REST):
+            at_sites = step.save == "site" and "how_place" in known
+            return self.phrase("how_place") if at_sites else self.phrase("how_options", {"options": options})
+        if f"how.{step.kind}" not in known:
+            return ""
+        if step.kind == "text" and step.carry not in ("", *codes) and "how.text_like" in known:
+            how = self.phrase("how.text_like", {"example": self.fill(step.carry)})
+        elif step.kind == "sample" and "tag" not in step.asked.fields and "how.sample_untagged" in known:
+            how = self.phrase("how.sample_untagged")
+        else:
+            how = self.phrase(f"how.{step.kind}")
+        return self.phrase("how_or", {"how": how, "options": options}) if codes and "how_or" in known else how
 
 
 class _Filler(dict[str, str]):

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from typing import NamedTuple
 
-from guide.flow.model import ROUTE
+from guide.flow.model import REST, ROUTE
 from guide.flow.replies.clean import plain
 from guide.talk import bottles
 from guide.talk.daylight import forecast
@@ -50,7 +50,7 @@ SAFETY_FLOWS = ("danger", "storm")
 def _why(turn: Turn, rest: str) -> None:
     if turn.step.why:
         turn.lead(turn.fill(turn.book.in_language(turn.step.why)))
-    turn.lead(turn.phrase("why_how", {"how": turn.how()}) if turn.how() else turn.phrase("at_rest"))
+    turn.lead(turn.phrase("at_rest" if turn.step.kind == REST else "why_how", {"how": turn.how()}))
 
 
 def _back(turn: Turn, rest: str) -> None:

@@ -304,14 +304,14 @@ class Terminal:
 
 WAY = (
     ("1", "nets, waders"),
-    ("y", "what do you see"),
+    ("y", "look around"),
     ("sunny", "how many people"),
     ("3", "under 18"),
     ("0", "Thunder heard"),
     ("n", "how many go in"),
     ("0", "Net from the bank"),
     ("ok", "powder-free"),
-    ("none", "insect spray"),
+    ("none", "bug spray"),
     ("n", "JOIN"),
     ("n", "new gloves. DIRTY"),
     ("ok", "1 of 12"),

@@ -183,8 +183,13 @@ def test_choices_go_on_with_none_or_any():
 
 def test_words_are_kept_without_what_cant_be_seen():
     assert taken("text", " a  blue\tnet\r\nis \x1b[31m torn\u202e ") == ("sure", "a blue net is [31m torn")
-    assert taken("text", "👍") == ("sure", "👍")
     assert len(read("text", "word " * 500).value) <= 480
+
+
+@pytest.mark.parametrize("text", ["ok", "K.", "yes", "Done!", "no"])
+def test_a_word_of_habit_where_something_was_to_be_told_is_asked_back(text):
+    assert taken("text", text) == ("ask", text)
+    assert taken("text", f"{text} windy") == ("sure", f"{text} windy")
 
 
 @pytest.mark.parametrize("text", ["", "  ", "\x00\x07", "\u200b", "\ud800"])

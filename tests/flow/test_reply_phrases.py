@@ -41,7 +41,7 @@ SAID = {
         "fish", "27 darner", "27 01428", "darner", "27 trout 01428", "27 darner 01413", "2.7 darner 01428",
         "27 darner 01428 01431", "27 darner 01428; fish",
     ),
-    "text": ("",),
+    "text": ("", "ok"),
 }  # fmt: skip
 
 

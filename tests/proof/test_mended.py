@@ -107,7 +107,7 @@ def test_an_hour_before_sunset_no_pace_is_claimed_that_nobody_knows(pond):
 def test_a_visit_closed_before_a_kit_was_named_asks_nothing_of_a_kit_without_a_name(pond):
     pond.converse("hello", "danger", "0", "leave")
     pond.until("close.end")
-    assert "Kit used before other water" in pond.last["+100"][-1].text
+    assert "Kit to disinfect: GEAR" in pond.last["+100"][-1].text
 
 
 def test_danger_in_a_storm_does_not_cut_the_wait_short(pond):

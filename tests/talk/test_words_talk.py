@@ -2,6 +2,10 @@
 
 import pytest
 
+from guide.flow.load import load_book
+from guide.flow.replies.kinds import KINDS
+from guide.talk.blanks import REGISTRY
+
 SAMPLES = "SELECT tag, length_mm, family FROM sample WHERE status = 'kept' ORDER BY tag"
 
 
@@ -246,3 +250,65 @@ def test_a_returning_phone_comes_sooner_to_its_first_larva(pond):
             break
         pond.text(pond.last["+100"][-1].options[0])
     assert len(pond.rows("SELECT id FROM turn")) - before <= 10
+
+
+def test_a_question_mark_shows_an_example_and_the_answers_beside_it(pond):
+    pond.until("arrive.look")
+    assert pond.text("?")[0].endswith("Answer: in your own words, like sunny still clear weed silt.")
+    pond.until("larva.look")
+    assert pond.text("?")[0].endswith("Answer: Y or N, or MOVE, PACK.")
+
+
+def test_what_was_seen_is_said_back_and_a_bare_ok_is_asked(pond):
+    pond.until("arrive.look")
+    assert pond.text("ok") == ["'ok': is that all? Text it again to keep it, or answer in your own words. ? tells how."]
+    assert pond.step() == "arrive.look"
+    assert pond.text("misty, calm, brown")[0].startswith("Noted: misty, calm, brown. BOTH: how many people")
+
+
+def test_a_bare_ok_told_twice_is_kept(pond):
+    pond.until("arrive.look")
+    pond.converse("ok", "ok")
+    assert pond.rows("SELECT text FROM words") == [("ok",)]
+    assert pond.step() == "arrive.people"
+
+
+def test_long_words_are_said_back_in_part(pond):
+    pond.until("arrive.look")
+    assert pond.text("mist over still water " * 30)[0].startswith("Noted: mist over still water")
+    assert " and more. BOTH: how many" in pond.last["+100"][-1].text
+
+
+def test_a_visit_with_an_older_book_says_that_it_cannot_read(open_field, book):
+    text = book.text
+    for name in ("text.bare", "how_or", "how.text_like"):
+        text = text.replace(f"[{name}]", f"[later_{name.replace('.', '_')}]")
+    pond = open_field(flow_book=load_book(text, REGISTRY, KINDS))
+    pond.until("arrive.look")
+    assert pond.text("ok") == ["I can't read 'ok' here. ? tells how to answer."]
+    assert pond.text("?")[0].endswith("Answer: in your own words.")
+
+
+@pytest.mark.parametrize(("family", "other"), [("skimmer", "DARNER"), ("darner", "SKIMMER"), ("unsure", "SKIMMER")])
+def test_the_example_of_a_fix_is_never_what_was_just_told(pond, family, other):
+    pond.until("larva.measure")
+    assert "FIX 30" in pond.text("31")[0]
+    assert pond.text(family)[0].endswith(f"FIX {other}")
+
+
+def test_a_fix_to_what_it_is_already_says_so_and_writes_nothing(pond):
+    pond.until("larva.measure")
+    pond.converse("31", "darner")
+    assert pond.text("FIX darner")[0].startswith("this larva is darner already.")
+    assert pond.rows("SELECT count(*) FROM log WHERE kind = 'fix'") == [(0,)]
+
+
+def test_a_larva_too_short_is_put_back_alive(pond):
+    pond.until("larva.look")
+    assert pond.text("n")[0].startswith("CLEAN: put it back alive. 1 of 12.")
+
+
+def test_at_rest_the_words_that_go_on_are_named(pond):
+    pond.until("close.end")
+    assert pond.text("hm")[0].startswith("Nothing is asked now. Text one of NEW, PLAN, GEAR, FREEZE.")
+    assert "one of NEW, PLAN, GEAR, FREEZE" in pond.text("?")[0]

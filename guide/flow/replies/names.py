@@ -5,6 +5,7 @@ from typing import Any
 
 from guide.field.families import EITHER, FAMILIES, everyday
 from guide.field.tags import block, is_valid
+from guide.flow.replies.agree import ALL
 from guide.flow.replies.base import Asked, Reading
 from guide.flow.replies.clean import THUMBS_DOWN, bare, plain
 from guide.flow.replies.kind import Kind
@@ -192,6 +193,10 @@ def sample_tag(asked: Asked) -> str:
     return block(0, 1, asked.tag_width)[0] if asked.tag_check else SAMPLE_CODE
 
 
+_SAYS_NOTHING = ALL - {"none"}
+"""Words sent out of habit where something was to be told: asked back once."""
+
+
 class Text(Kind):
     """Any words with something to see in them."""
 
@@ -199,6 +204,8 @@ class Text(Kind):
 
     def _read(self, text: str, asked: Asked) -> Reading:
         words = " ".join(text.split())[:LONGEST_TEXT]
+        if plain(words) in _SAYS_NOTHING:
+            return self.ask(words, text, "bare")
         return Reading(words, sure=True) if words else self.unclear(text)
 
     def samples(self, asked: Asked) -> tuple[str, ...]:
