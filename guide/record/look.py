@@ -3,16 +3,19 @@
 import json
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 from guide.record.log import Entry, links
 from guide.record.store import Store
 from guide.talk.snapshot import KitView, SampleView, SeatFacts, SeatView, TagView, VisitView
 
-_SAMPLES = (
+_SAMPLE = (
     "SELECT uid, status, tag, iif(length_mm = CAST(length_mm AS INTEGER), CAST(length_mm AS INTEGER), length_mm), "
     "family, sure, seat, gloves, sealed_at, kind, "
-    "(SELECT group_concat(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE visit = ? ORDER BY rowid"
+    "(SELECT group_concat(flag) FROM sample_flag WHERE sample = uid) FROM sample WHERE "
 )
+_SAMPLES = f"{_SAMPLE} visit = ? ORDER BY rowid"
+_ONE_SAMPLE = f"{_SAMPLE} uid = ? AND visit = ?"
 MOST_CLEAN = 100
 """Clean samples of earlier visits are counted so far: a phone that has come for years needs no more."""
 
@@ -45,15 +48,11 @@ class RecordSnapshot:
         return self._visit
 
     def samples(self) -> list[SampleView]:
-        return [
-            SampleView(
-                uid, status, tag, length, family, _SURE[sure], seat, gloves, tuple(flags.split(",")) if flags else (),
-                sealed is not None, kind,
-            )
-            for uid, status, tag, length, family, sure, seat, gloves, sealed, kind, flags in self.db.execute(
-                _SAMPLES, (self.visit_uid,)
-            )
-        ]  # fmt: skip
+        return [_sample_view(row) for row in self.db.execute(_SAMPLES, (self.visit_uid,))]
+
+    def sample(self, uid: str) -> SampleView | None:
+        row = self.db.execute(_ONE_SAMPLE, (uid, self.visit_uid)).fetchone()
+        return _sample_view(row) if row else None
 
     def tag(self, code: str) -> TagView | None:
         visit = self.visit()
@@ -149,3 +148,10 @@ class RecordSnapshot:
             (self.visit_uid,),
         ).fetchone()
         return row[0] if row else self.store.head(self.visit_uid)[1]
+
+
+def _sample_view(row: tuple[Any, ...]) -> SampleView:
+    uid, status, tag, length_mm, family, sure, seat, gloves, sealed_at, kind, flags = row
+    told = tuple(flags.split(",")) if flags else ()
+    known = _SURE[sure]
+    return SampleView(uid, status, tag, length_mm, family, known, seat, gloves, told, sealed_at is not None, kind)

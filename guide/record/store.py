@@ -21,6 +21,11 @@ def stamp(at: datetime) -> str:
     return at.astimezone(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
+@lru_cache(maxsize=256)  # steps come again and again
+def _options_json(options: tuple[str, ...]) -> str:
+    return to_json(options)
+
+
 _COLUMNS = LogRow._fields[2:]
 """The log's columns behind its id and origin."""
 
@@ -332,7 +337,7 @@ class Store:
                 out.segments,
                 out.step,
                 out.expects,
-                to_json(out.options),
+                _options_json(out.options),
                 stamp(due_at),
             ),
         )

@@ -27,6 +27,9 @@ class MemorySnapshot:
     def samples(self) -> list[SampleView]:
         return self.sample_views
 
+    def sample(self, uid: str) -> SampleView | None:
+        return next((sample for sample in self.sample_views if sample.uid == uid), None)
+
     def tag(self, code: str) -> TagView | None:
         return self.tags.get(code)
 
