@@ -7,6 +7,7 @@ the server runs, or as a copy: after a kill it lies there as the killed process 
 import http.client
 import json
 import os
+import re
 import shutil
 import signal
 import socket
@@ -29,6 +30,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlencode
 
 from guide.cli import open_exchange
+from guide.flow.load import shipped_flows
 from tests.gateway.kannel import wait_for
 
 SECRET = "0123456789abcdef"
@@ -36,8 +38,12 @@ WORDS = ("lantern7", "heron12")
 NOTER_WORD = "rushes9"
 """What the phones of three groups join with."""
 
+TARGET = 4
+"""Larvae a visit: a short one, for many."""
+
 SETTINGS = """\
 record = "{record}"
+programme = "programme.toml"
 region = "GB"
 number = "+447700900000"
 listen = "127.0.0.1:{listen}"
@@ -172,12 +178,21 @@ class Line:
         ports = {"listen": self.listen, "health": self.health, "gateway": self.gateway.port}
         text = SETTINGS.format(record=self.record, **ports)
         (self.folder / "serve.toml").write_text(text)
+        programme = self.folder / "programme.toml"
+        programme.write_text(
+            re.sub(r"(?m)^target = \d+", f"target = {TARGET}", (shipped_flows() / "programme.toml").read_text())
+        )
         for name in ("secret", "serve.toml"):
             (self.folder / name).chmod(0o600)
-        exchange = open_exchange(Namespace(db=self.record, programme=None, flows=None, seed=5))
+        exchange = open_exchange(self.how)
         sql = "INSERT OR IGNORE INTO field_group (programme, code, name, join_word) VALUES ('tarrow', ?, ?, ?)"
         exchange.store.db.executemany(sql, [(word, word, word) for word in (*WORDS, NOTER_WORD)])
         exchange.store.db.close()
+
+    @property
+    def how(self) -> Namespace:
+        """How this process opens the same exchange."""
+        return Namespace(db=self.record, programme=self.folder / "programme.toml", flows=None, seed=5)
 
     # The server
 

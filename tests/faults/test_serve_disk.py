@@ -151,7 +151,7 @@ def test_a_text_that_does_not_get_to_the_disk_for_sure_is_not_acknowledged(open_
     worked_without_a_start(line, refused)
 
 
-@pytest.mark.parametrize("name", ["seat", "log", "sqlite_autoindex_turn_1"])
+@pytest.mark.parametrize("name", ["seat", "log"])
 def test_a_page_lost_in_the_middle_of_the_work_refuses_what_meets_it_and_keeps_nothing_half(
     open_line: Opens, name: str
 ) -> None:
