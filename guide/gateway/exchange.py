@@ -113,8 +113,8 @@ class Exchange(Talks):
         if text.ext_id is None:
             if self.door is None:
                 return None
-            since = now - timedelta(seconds=self.door.rules.same_within_s)
-            return self.store.same_turn(text.gateway, phone.id, text.text, since)
+            within = timedelta(seconds=self.door.rules.same_within_s)
+            return self.store.same_turn(text.gateway, phone.id, text.text, now, within)
         seen = self.store.turn_with(text.gateway, phone.id, text.ext_id)
         if seen is None:
             return None

@@ -13,6 +13,7 @@ from typing import Literal, NamedTuple, Protocol
 from guide.gateway.outbox import Outbox, Waiting
 
 log = logging.getLogger("wadeline")
+_LEAST_TRIES = 8
 
 
 class Handed(NamedTuple):
@@ -131,13 +132,17 @@ class Sender:
         if handed.how == "taken":
             queue.popleft()
             self._note_taken(text)
-        elif handed.how == "never" or now - text.made_at > timedelta(hours=self.rules.give_up_h):
+        elif handed.how == "never" or self._is_past(text, now):
             why = handed.why if handed.how == "never" else f"given up after {self.rules.give_up_h:g} h: {handed.why}"
             self.outbox.failed(text, why, now)
             log.warning("text t%d was not sent: %s", text.id, why)
             queue.popleft()
         else:
             self._later(queue, text, handed.why, now)
+
+    def _is_past(self, text: Waiting, now: datetime) -> bool:
+        """Whether a text was tried long enough: a clock that jumps ahead makes none of them old in one try."""
+        return text.tries >= _LEAST_TRIES and now - text.made_at > timedelta(hours=self.rules.give_up_h)
 
     def _later(self, queue: deque[Waiting], text: Waiting, why: str, now: datetime) -> None:
         if self.failing_since is None:

@@ -4,7 +4,7 @@ import json
 import sqlite3
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from typing import Any, NamedTuple
 
@@ -289,14 +289,15 @@ class Store:
         ).fetchone()
         return (row[0], row[1]) if row else None
 
-    def same_turn(self, gateway: str, phone_id: int, raw: str, since: datetime) -> int | None:
-        """The phone's last turn without an id, if it said the same since then."""
+    def same_turn(self, gateway: str, phone_id: int, raw: str, at: datetime, within: timedelta) -> int | None:
+        """The phone's last turn without an id, if it said the same so shortly before, by a clock that may go back."""
         row = self.db.execute(
             "SELECT id, raw, received_at FROM turn WHERE gateway = ? AND phone = ? AND ext_id IS NULL "
             "ORDER BY id DESC LIMIT 1",
             (gateway, phone_id),
         ).fetchone()
-        return row[0] if row and row[1] == raw and row[2] >= stamp(since) else None
+        is_same = row and row[1] == raw and abs(at - datetime.fromisoformat(row[2])) <= within
+        return row[0] if is_same else None
 
     def add_turn(self, **values: Any) -> int:
         """A text that came in, or a timer that fired; returns its id."""

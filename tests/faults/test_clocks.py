@@ -6,9 +6,12 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from guide.field.daylight import sun_times
+from guide.gateway.door import Door
+from guide.gateway.exchange import TextIn
 from guide.gateway.pipe import Pipe
 from guide.talk.turn import Turn
 from tests.conftest import Field
+from tests.gateway.test_sender import Line as SendingLine
 
 DUBLIN = ZoneInfo("Europe/Dublin")
 AUTUMN = datetime(2026, 10, 25, 1, 0, tzinfo=UTC)
@@ -53,6 +56,29 @@ def test_a_timer_set_before_the_clock_went_back_still_fires(pond: Field) -> None
     fired = pond.exchange.fire_next(pond.now, given_time=False)
     assert fired is not None
     assert pond.rows("SELECT count(*) FROM turn WHERE gateway = 'timer' AND raw = 'check_in'") == [(1,)]
+    pond.whole()
+
+
+@pytest.mark.parametrize("back", [timedelta(seconds=10), timedelta(hours=1), timedelta(days=400)])
+def test_a_clock_that_goes_back_makes_no_text_the_double_of_an_older_one(pond: Field, back: timedelta) -> None:
+    """A gateway that gives no ids: the same words within three seconds are one text, whichever way the clock went."""
+    pond.exchange.door = Door()
+    for at in (pond.now, pond.now - timedelta(seconds=2), pond.now - back, pond.now - back + timedelta(seconds=1)):
+        pond.exchange.receive(TextIn("+447700900101", "ok", None, None, "number"), at)
+    assert pond.rows("SELECT count(*) FROM turn") == [(2,)]
+
+
+def test_a_clock_that_jumps_ahead_gives_up_no_text_that_waits(pond: Field) -> None:
+    line = SendingLine(pond)
+    line.carrier.down = True
+    line.text("hello")
+    line.run(0.1)
+    line.start += timedelta(days=400)
+    line.run(0.5)
+    line.carrier.down = False
+    line.run(6)
+    assert line.statuses() == {"sent": 1}
+    line.close()
     pond.whole()
 
 
