@@ -62,10 +62,10 @@ class Door:
 
 
 def _take(bucket: _Bucket, most: int, now: datetime) -> bool:
-    """Takes one from a bucket that fills by ``most`` a minute."""
+    """Takes one from a bucket that fills by ``most`` a minute, also after a clock went back."""
     passed = max((now - bucket.at).total_seconds(), 0.0)
     bucket.left = min(most, bucket.left + passed * most / 60)
-    bucket.at = max(bucket.at, now)
+    bucket.at = now
     if bucket.left < 1:
         return False
     bucket.left -= 1

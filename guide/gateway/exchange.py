@@ -129,18 +129,15 @@ class Exchange(Talks):
         if phone.stopped_at:
             self.store.end_turn(turn, phone.seat, None)
             return []
-        coordinates = self.store.is_coordinator(phone.id)
-        if self.door is not None and not self._lets_in(self.door, phone, text, coordinates, now):
+        if self.door is not None and not self._lets_in(self.door, phone, text, now):
             return self._too_fast(self.door, phone, turn, now)
         if word is not None:
             return self._carrier(phone, word, turn, now)
         joined = join_of(text)
-        return self._greeted(phone, joined, turn, now) + self._worked(phone, text, joined, coordinates, turn, now)
+        return self._greeted(phone, joined, turn, now) + self._worked(phone, text, joined, turn, now)
 
-    def _worked(
-        self, phone: PhoneRow, text: str, joined: Join | None, coordinates: bool, turn: int, now: datetime
-    ) -> list[TextOut]:
-        if coordinates and joined is None and (phone.seat is None or relay.to_of(text) is not None):
+    def _worked(self, phone: PhoneRow, text: str, joined: Join | None, turn: int, now: datetime) -> list[TextOut]:
+        if phone.coordinates and joined is None and (phone.seat is None or relay.to_of(text) is not None):
             return relay.from_coordinator(self, phone, text, turn, now)
         if joined is not None and not self._is_stranger(phone, joined):
             return join(self, phone, joined, turn, now)
@@ -166,8 +163,8 @@ class Exchange(Talks):
 
     # The door
 
-    def _lets_in(self, door: "Door", phone: PhoneRow, text: str, coordinates: bool, now: datetime) -> bool:
-        known = coordinates or phone.seat is not None
+    def _lets_in(self, door: "Door", phone: PhoneRow, text: str, now: datetime) -> bool:
+        known = bool(phone.coordinates) or phone.seat is not None
         return door.lets_in(phone.number, known, now) or (known and is_danger(text))
 
     def _too_fast(self, door: "Door", phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:
@@ -183,7 +180,7 @@ class Exchange(Talks):
             return new_visit(self, phone, text, turn, now)
         self.store.end_turn(turn, None, None)
         every = timedelta(hours=self.door.rules.told_every_h)
-        if phone.told_at and datetime.fromisoformat(phone.told_at) + every > now:
+        if phone.told_at and abs(now - datetime.fromisoformat(phone.told_at)) < every:
             return []
         self.store.told(phone.id, now)
         return [self.plain_text(phone, self.words_of("door.unknown"), turn, now)]

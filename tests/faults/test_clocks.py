@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from guide.field.daylight import sun_times
-from guide.gateway.door import Door
+from guide.gateway.door import Door, DoorRules
 from guide.gateway.exchange import TextIn
 from guide.gateway.pipe import Pipe
 from guide.talk.turn import Turn
@@ -66,6 +66,22 @@ def test_a_clock_that_goes_back_makes_no_text_the_double_of_an_older_one(pond: F
     for at in (pond.now, pond.now - timedelta(seconds=2), pond.now - back, pond.now - back + timedelta(seconds=1)):
         pond.exchange.receive(TextIn("+447700900101", "ok", None, None, "number"), at)
     assert pond.rows("SELECT count(*) FROM turn") == [(2,)]
+
+
+def test_a_clock_that_goes_back_keeps_no_phone_waiting_at_the_door(pond: Field) -> None:
+    pond.exchange.door = Door(DoorRules(texts_a_minute=5))
+    pond.now -= timedelta(days=2)
+    for number in range(20):
+        pond.now += timedelta(minutes=1)
+        pond.exchange.receive(TextIn("+447700900101", f"hello {number}", str(number), None, "number"), pond.now)
+    told = "SELECT count(*) FROM outgoing"
+    assert pond.rows(told) == [(1,)], "a stranger is told once a day how to join"
+    pond.now -= timedelta(days=400)
+    pond.exchange.receive(TextIn("+447700900101", "hello", "late", None, "number"), pond.now)
+    assert pond.rows(told) == [(2,)]
+    for _ in range(20):
+        pond.now += timedelta(minutes=1)
+        assert pond.exchange.door.lets_in("+447700900101", True, pond.now)
 
 
 def test_a_clock_that_jumps_ahead_gives_up_no_text_that_waits(pond: Field) -> None:
