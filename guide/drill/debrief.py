@@ -77,6 +77,7 @@ class Debrief:
     moments: tuple[Moment, ...]
     way: tuple[Step, ...]
     verdict: str
+    early: str = ""
     points: tuple[Point, ...] = field(repr=False, default=())
 
 
@@ -103,8 +104,19 @@ def debrief(db: sqlite3.Connection, view: SessionView, drills: dict[str, Drill])
         tuple(_moments(db, view, points, drill)),
         tuple(way),
         _verdict(way),
+        _early(view),
         tuple(points),
     )
+
+
+def _early(view: SessionView) -> str:
+    """Words on a session that was not played to its end; empty for one that was."""
+    if not view.ended:
+        return "NOT OVER YET: this is about what was played so far."
+    whole, wanted = sum(one.why == "done" for one in view.all_rounds()), view.rounds * len(view.pairs)
+    if whole == wanted:
+        return ""
+    return f"LEFT EARLY: {whole} of {wanted} rounds were played to the end. This is about what was done."
 
 
 def _well(view: SessionView, points: Sequence[Point]) -> list[str]:
@@ -120,7 +132,7 @@ def _well(view: SessionView, points: Sequence[Point]) -> list[str]:
         found.append(f"From {shares[0]:.0%} right in the first round to {shares[-1]:.0%} in the last.")
     if not found and (seen := sum(point.right for point in points)):
         found.append(f"{seen} things were right, and each slip that was told could be put right.")
-    return found or ["It was begun: nothing is practised by waiting."]
+    return found or ["A beginning is made, and that is the hardest part."]
 
 
 def _habits(points: Sequence[Point], drill: Drill | None) -> list[str]:
@@ -236,12 +248,11 @@ def bar(share: float, width: int) -> str:
 def as_text(told: Debrief, width: int = 100) -> str:
     """The debrief for a terminal so many characters wide."""
     lines = [f"DEBRIEF  {told.title}", told.facts]
-    if told.simulated:
-        lines.append(SIMULATED)
+    lines += [words for words in (told.early, SIMULATED if told.simulated else "") if words]
     lines += ["", "What went well", *(f"  + {words}" for words in told.well)]
     lines += ["", "Habits to work on", *(f"  {n}. {words}" for n, words in enumerate(told.habits, 1))]
     if not told.habits:
-        lines.append("  none: nothing went wrong")
+        lines.append("  none: nothing went wrong" if told.points else "  none yet: nothing was there to judge")
     for table in told.tables:
         lines += ["", f"Pair {table.pair}", *_columns((HEAD, *table.rounds))]
         roles = ", ".join(f"{role} {one.right} of {one.of}" for role, one in table.roles)

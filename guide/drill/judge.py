@@ -72,7 +72,10 @@ def is_skipped(drill: Drill, book: FlowBook, text: PairText) -> bool:
 
 @dataclass(frozen=True)
 class Told:
-    """What a pair told of one specimen: its status (kept, void, back), and what was written down."""
+    """What a pair told of one specimen: its status (kept, void, back, open), and what was written down.
+
+    An ``open`` one was in hand when the drill was left: what was told of it counts, what was not told doesn't.
+    """
 
     status: str
     length_mm: float | None = None
@@ -87,11 +90,11 @@ def judge(shown: dict[str, Any], told: Told, slips: Iterable[str], minimum_mm: i
         return right
     if told.status == "back":
         right["length"] = False if shown["length_mm"] >= minimum_mm else None
-    elif told.status == "kept":
+    elif told.status in ("kept", "open"):
         if told.length_mm is not None:
             right["length"] = abs(told.length_mm - shown["length_mm"]) <= SLACK_MM
         right["family"] = _right_family(told.family, shown["family"])
-        right["tag"] = told.tag in set(slips)
+        right["tag"] = None if told.status == "open" and told.tag is None else told.tag in set(slips)
     return right
 
 

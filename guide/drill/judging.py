@@ -57,6 +57,26 @@ def _judge_specimens(session: "Session", one: RoundView, now: datetime) -> None:
     ).fetchone()
     if row is None:
         return
+    _judge_specimen(session, one, shown, row, now)
+
+
+def judge_open(session: "Session", one: RoundView, now: datetime) -> None:
+    """The specimen in hand when a drill is left: what was told of it so far is judged."""
+    shown = one.in_hand()
+    if shown is None:
+        return
+    row = session.store.db.execute(
+        "SELECT 'open', sample_uid, at, log.turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
+        "AND kind = 'answer' AND sample_uid IS NOT NULL ORDER BY seq DESC LIMIT 1",
+        (session.store.origin_id, one.visit, shown.after),
+    ).fetchone()
+    if row is not None:
+        _judge_specimen(session, one, shown, row, now)
+
+
+def _judge_specimen(
+    session: "Session", one: RoundView, shown: Shown, row: tuple[str, str | None, str, int], now: datetime
+) -> None:
     kind, uid, at, turn = row
     told = _told(session, kind, uid)
     data = shown.line.data

@@ -114,6 +114,7 @@ class _Reader:
         for key in ("minutes", "larvae", "rounds", "most", "least_s", "target"):
             if plain.get(key, 1) < (key in ("minutes", "rounds")):
                 raise self.fail(f"{key} is too small: {plain[key]}", key)
+        plain.setdefault("target", plain.get("larvae", 0))
         before = self.before(table.get("before", {}))
         coming = tuple(self.coming(one, known) for one in table["come"])
         return Drill(name, about=table["about"], before=before, coming=coming, **plain)

@@ -91,7 +91,8 @@ class Drill:
     ``begin`` is the step each round begins at, ``before`` how steps are answered where it isn't by what carries on;
     a round ends at the step ``end``, or where there is none after ``larvae`` simulated specimens. At most ``most``
     surprises come in a round, drawn, or in the order they are listed in. ``least_s`` are the seconds below which no
-    hand can have done what a step asks. ``target`` is the larvae wanted at the site (0: the programme's).
+    hand can have done what a step asks. ``target`` is the larvae wanted at the site, in a file that says none as
+    many as ``larvae`` (0: the programme's).
     """
 
     name: str

@@ -18,10 +18,12 @@ dl { margin: .4em 0 .4em 1em } dt { float: left; clear: left; width: 4em; color:
 def as_page(told: Debrief) -> str:
     """The whole page."""
     simulated = f'<p class="sim">{escape(SIMULATED)}</p>' if told.simulated else ""
-    habits = _list("ol", told.habits) if told.habits else "<p>None: nothing went wrong.</p>"
+    none = "None: nothing went wrong." if told.points else "None yet: nothing was there to judge."
+    habits = _list("ol", told.habits) if told.habits else f"<p>{none}</p>"
     parts = [
         f"<h1>Debrief: {escape(told.title)}</h1>",
         f"<p>{told.at:%Y-%m-%d %H:%M} UTC, {escape(told.facts)}. Practice: nothing here counts.</p>",
+        f"<p><strong>{escape(told.early)}</strong></p>" if told.early else "",
         simulated,
         "<h2>What went well</h2>",
         _list("ul", told.well),

@@ -12,7 +12,7 @@ from guide.drill import seats
 from guide.drill.book import drill_book
 from guide.drill.facts import AUTHOR, step_now, texts_of
 from guide.drill.judge import MISSED
-from guide.drill.judging import answered, judge_texts
+from guide.drill.judging import answered, judge_open, judge_texts
 from guide.drill.model import Drill, DrillError
 from guide.drill.specimens import Specimen
 from guide.drill.throwing import throw_due
@@ -34,6 +34,9 @@ SKIPPED_CLOCKS = ("thunder", "contact")
 """Waits that a drill moves on, saying so: nobody sits half an hour in a classroom."""
 
 STALE = timedelta(hours=12)
+
+PACKED = "close.end"
+"""Where a pair stands that has packed up: there is nothing left to play in its round."""
 
 
 @dataclass(frozen=True)
@@ -179,7 +182,8 @@ class Session:
             for pair in self.read().pairs.values():
                 if pair.rounds:
                     seat = self.seat(pair.rounds[-1])
-                    if pair.now() is not None:
+                    if (one := pair.now()) is not None:
+                        judge_open(self, one, now)
                         seats.let_go(self.exchange, seat, now)
                         data = {"pair": pair.name, "round": pair.rounds[-1].number, "why": "ended"}
                         self.note("round_ended", data, now)
@@ -237,7 +241,8 @@ class Session:
         one = self.again(one)
         step = step_now(self.store, seat)
         if self._is_over(one, step):
-            return said + self._end_round(one, "done", now)
+            whole = bool(self.drill.end) or one.dealt_with() >= self.drill.larvae
+            return said + self._end_round(one, "done" if whole else "packed up", now)
         said += self._move_clock(seat, now)
         if not self.view.paused:
             said += throw_due(self, one, seat, step, now)
@@ -248,9 +253,12 @@ class Session:
         return self.view.pairs[one.pair].rounds[one.number - 1]
 
     def _is_over(self, one: RoundView, step: str) -> bool:
-        """At the step that ends a round, surprise or not; after the last specimen once a surprise is answered."""
+        """At the step that ends a round, surprise or not; after the last specimen once a surprise is answered; or when
+        the pair has packed up before."""
         if self.drill.end:
             return step == self.drill.end
+        if step == PACKED:
+            return True
         return one.dealt_with() >= self.drill.larvae and one.open_surprise() is None
 
     def _move_clock(self, seat: SeatRow, now: datetime) -> list[TextOut]:

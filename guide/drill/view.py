@@ -44,7 +44,10 @@ class Shown:
 
 @dataclass
 class RoundView:
-    """One round of one pair, in a practice visit of its own; ``after`` is the last turn before the pair's own."""
+    """One round of one pair, in a practice visit of its own.
+
+    ``after`` is the last turn before the pair's own; ``why`` is why it ended, ``done`` when it was played to its end.
+    """
 
     pair: str
     number: int
@@ -55,6 +58,7 @@ class RoundView:
     surprises: list[Thrown] = field(default_factory=list)
     skipped: set[int] = field(default_factory=set)
     ended: bool = False
+    why: str = ""
 
     def in_hand(self) -> Shown | None:
         """The specimen the pair has now."""
@@ -164,7 +168,7 @@ def _fold(view: SessionView, line: Line) -> None:
 def _fold_round(pair: PairView, one: RoundView, line: Line) -> None:
     data = line.data
     if line.kind == "round_ended":
-        one.ended = True
+        one.ended, one.why = True, data["why"]
     elif line.kind == "specimen_shown":
         one.specimens.append(Shown(line, data["place"], data["fixed"], data["after"]))
     elif line.kind == "specimen_judged":

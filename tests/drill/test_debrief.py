@@ -156,3 +156,43 @@ def test_a_drawn_specimen_is_as_long_on_its_ruler_as_it_is(family, mm):
 def test_families_look_unlike_each_other():
     assert len({look.words for look in LOOKS.values()}) == len(LOOKS)
     assert len({(look.lip, look.head) for look in LOOKS.values()}) == len(LOOKS)
+
+
+def test_a_drill_left_in_the_middle_of_a_larva_is_told_about_what_was_done(open_drill, drills):
+    pair = open_drill("first_larva", rounds=2)
+    pair.begin()
+    specimen = pair.session.specimen("A")
+    pair.texts("y", "ok", str(specimen.length_mm), "unsure")
+    pair.session.end(pair.now)
+    told = debrief(pair.session.store.db, pair.session.read(), drills)
+    assert [(point.kind, point.right) for point in told.points] == [("length", True)]
+    assert told.early == "LEFT EARLY: 0 of 2 rounds were played to the end. This is about what was done."
+    assert told.early in as_text(told)
+    assert told.early in Page(as_page(told)).said
+    pair.whole()
+
+
+def test_a_drill_left_at_its_first_text_has_nothing_to_judge_and_no_praise_for_it(open_drill, drills):
+    pair = open_drill("first_larva")
+    pair.begin()
+    pair.session.end(pair.now)
+    told = debrief(pair.session.store.db, pair.session.read(), drills)
+    assert told.points == ()
+    assert "nothing went wrong" not in as_text(told)
+    assert "none yet: nothing was there to judge" in as_text(told)
+
+
+def test_a_drill_that_is_going_on_says_so_and_one_played_whole_says_nothing(open_drill, played, drills):
+    pair = open_drill("first_larva")
+    pair.begin()
+    assert debrief(pair.session.store.db, pair.session.read(), drills).early.startswith("NOT OVER YET")
+    whole = played("first_larva", 1.0)
+    assert debrief(whole.store.db, whole.view, drills).early == ""
+
+
+def test_a_pair_that_packs_up_has_its_round_ended_and_is_told_that_it_was_early(open_drill, drills):
+    pair = open_drill("first_larva", rounds=1)
+    pair.begin()
+    pair.texts("pack", "3", "ok", "y", "0", "none", "none", "ok")
+    assert pair.session.read().ended
+    assert debrief(pair.session.store.db, pair.session.view, drills).early.startswith("LEFT EARLY: 0 of 1")

@@ -29,7 +29,7 @@ def test_two_keys_lead_into_the_first_drill(tmp_path):
     listed, _, played = said.partition("Which one?")
     assert "1  First larva" in listed
     assert "This is practice, nothing here counts. Real danger? Stop playing, call 112." in played
-    assert "1 of 12. CLEAN: rinse" in played
+    assert "1 of 2. CLEAN: rinse" in played
     assert "ON THE SPOON: head at" in played
     assert "|''''+''''|" in played
 
@@ -44,6 +44,7 @@ def test_pairs_take_the_laptop_in_turn(tmp_path):
     assert "Pair A, take the laptop. Round 1 of 2. Enter begins." in said
     assert "BOTH: read all, phone away." in said
     assert "DEBRIEF  First larva" in said
+    assert "LEFT EARLY: 0 of 4 rounds were played to the end. This is about what was done." in said
 
 
 def test_a_simulated_pair_says_that_it_is_one_and_leaves_no_record(tmp_path, monkeypatch, capsys):

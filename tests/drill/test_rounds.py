@@ -21,7 +21,7 @@ def tell(pair, **wrong: str) -> list[str]:
 def test_a_round_begins_where_the_drill_says_in_a_practice_visit(open_drill):
     pair = open_drill("first_larva", "hair")
     prompt, specimen = pair.begin()
-    assert prompt.startswith("1 of 12. CLEAN: rinse")
+    assert prompt.startswith("1 of 2. CLEAN: rinse")
     assert specimen.startswith("ON THE SPOON: head at ")
     assert pair.session.store.db.execute("SELECT practice, status FROM visit").fetchall() == [(1, "open")]
     pair.whole()
