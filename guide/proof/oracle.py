@@ -21,7 +21,7 @@ def fault(before: World, move: Move, now: World, decision: Decision) -> str:
     """What is wrong with what followed from a move, as a sentence; empty if nothing is."""
     if move.kind == "text" and not decision.new_visit and not any(say.to is None for say in decision.says):
         return "A text is answered."
-    quoted = quote(move.words)
+    quoted = "".join([quote(move.words), *(queued["said"] for queued in now.at.queue)])
     for say in decision.says:
         if segments(say.text) > MOST_SEGMENTS:
             return "An answer is two SMS at most."

@@ -99,16 +99,17 @@ def fuzz(texts: int, places: list[World], seed: int = 20260704) -> Told:
     random, told = Random(seed), Told()
     while told.texts < texts:
         world: World | None = random.choice(places)
-        for _ in range(min(IN_A_ROW, texts - told.texts)):
-            if world is not None:
-                world = _try(world, random_text(random, [move.words for move in answers(world)]), told)
+        row: list[str] = []
+        while world is not None and len(row) < IN_A_ROW and told.texts < texts:
+            row.append(random_text(random, [move.words for move in answers(world)]))
+            world = _try(world, row, told)
     return told
 
 
-def _try(world: World, text: str, told: Told) -> World | None:
-    """Sends one text; the world after it, or None where the visit ended or something went wrong."""
+def _try(world: World, row: list[str], told: Told) -> World | None:
+    """Sends the last text of a row; the world after it, or None where the visit ended or something went wrong."""
     told.texts += 1
-    where = f"{world.side} {world.at.top.state}, {text!r}"
+    text, where = row[-1], f"{world.side} {world.at.top.state}, {row}"
     before, shown = world.at.to_json(), _shown(world)
     try:
         now, decision = after(world, Move("text", text))

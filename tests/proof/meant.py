@@ -19,11 +19,14 @@ WRITES: dict[str, set[str]] = {
     "FASTER": {"pace"},
     "SLOWER": {"pace"},
     "FIX": {"fix", "swap", "void", "note", "pace", "fix_request"},
-    "BACK": {"withdrawn", "remedy", "void", "pace", "back_out"},
+    "BACK": {"withdrawn", "remedy", "void", "pace", "back_out", "answer"},
     "OOPS": {"note", "answer", "contamination", "remedy"},
     "DANGER": {"danger", "remedy"},
 }
 """The entries that a word which works anywhere may write."""
+
+WISHES = {"extra_water", "extra_sediment"}
+"""What a pair asked for beside the plan, and BACK takes back."""
 
 STAYS = {"?", "WHERE", "PAUSE", "GO", "NOTE", "DESK", "SWAP"}
 """The words that leave the talk where it is."""
@@ -83,6 +86,8 @@ def _by_word(before: World, text: str, now: World, decision: Decision) -> str:
     kinds = {entry.kind for entry in decision.entries}
     if not kinds <= WRITES[name]:
         return f"{name} writes {', '.join(sorted(kinds - WRITES[name]))}"
+    if name == "BACK" and any(e.kind == "answer" and not e.data.keys() <= WISHES for e in decision.entries):
+        return "BACK takes back a wish, it answers nothing."
     if name in STAYS and _places(before.at) != _places(now.at):
         return f"{name} leaves the talk where it is."
     return ""
@@ -154,8 +159,12 @@ def _without_flags(sample: SampleView) -> SampleView:
     return sample._replace(flags=(), status="kept" if sample.status == "void" else sample.status)
 
 
+_LIKE_DIGITS = str.maketrans("oOlLiI", "001111")
+
+
 def _digits(text: str) -> str:
-    return "".join(char for char in text if char.isdecimal() or char == "\n")
+    """The digits of a text, and letters that people text for them."""
+    return "".join(char for char in text.translate(_LIKE_DIGITS) if char.isdecimal() or char == "\n")
 
 
 def _has(digits: str, code: str | None) -> bool:
