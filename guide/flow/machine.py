@@ -67,15 +67,10 @@ class TalkMachine:
         if state not in self._built:
             self._meet(state)
             self._build(self._book.step(state))
-        self._machine.set_state(state, talk)
+        talk.state = state
         self._machine.events[outcome].trigger(talk)
         assert talk.branch is not None
         return talk.branch
-
-    def put(self, talk: Conversation, state: str) -> None:
-        """Sets a conversation to a state, as a return from a called flow does."""
-        self._meet(state)
-        self._machine.set_state(state, talk)
 
 
 def _holds(name: str, registry: Registry) -> Callable[[Any], bool]:

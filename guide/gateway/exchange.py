@@ -164,7 +164,7 @@ class Exchange(Talks):
     # The door
 
     def _lets_in(self, door: "Door", phone: PhoneRow, text: str, now: datetime) -> bool:
-        known = bool(phone.coordinates) or phone.seat is not None
+        known = phone.coordinates or phone.seat is not None
         return door.lets_in(phone.number, known, now) or (known and is_danger(text))
 
     def _too_fast(self, door: "Door", phone: PhoneRow, turn: int, now: datetime) -> list[TextOut]:

@@ -41,7 +41,7 @@ _NEXT_TIMER = (
 
 
 class PhoneRow(NamedTuple):
-    """A phone: its number, the seat it holds now, whether it has stopped texts."""
+    """A phone: its number, the seat it holds now, whether it has stopped texts, whether it is a coordinator's."""
 
     id: int
     number: str
@@ -49,6 +49,7 @@ class PhoneRow(NamedTuple):
     stopped_at: str | None
     consent: str | None = None
     told_at: str | None = None
+    coordinates: bool = False
 
 
 class SeatRow(NamedTuple):
@@ -116,12 +117,15 @@ class Store:
 
     def phone(self, number: str) -> PhoneRow:
         """The phone with this number, known from now on."""
-        sql = "SELECT id, number, current_seat, stopped_at, consent, told_at FROM phone WHERE number = ?"
+        sql = (
+            "SELECT id, number, current_seat, stopped_at, consent, told_at, "
+            "EXISTS (SELECT 1 FROM coordinator WHERE coordinator.phone = phone.id) FROM phone WHERE number = ?"
+        )
         row = self.db.execute(sql, (number,)).fetchone()
         if row is None:
             self.db.execute("INSERT INTO phone (number) VALUES (?)", (number,))
             row = self.db.execute(sql, (number,)).fetchone()
-        return PhoneRow._make(row)
+        return PhoneRow(*row[:6], bool(row[6]))
 
     def seat(self, seat_id: int) -> SeatRow:
         """A seat by its id."""
@@ -220,10 +224,6 @@ class Store:
             (programme,),
         )
         return [PhoneRow(*row) for row in rows]
-
-    def is_coordinator(self, phone_id: int) -> bool:
-        """Whether a phone is a coordinator's."""
-        return self.db.execute("SELECT 1 FROM coordinator WHERE phone = ?", (phone_id,)).fetchone() is not None
 
     def group_with_word(self, word: str) -> str | None:
         """The code of the group that begins its visits with this word."""

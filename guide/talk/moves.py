@@ -99,7 +99,6 @@ def _take(turn: Turn, frame: Frame, branch: Branch) -> None:
         frame.go(branch.go)
     if branch.call:
         enter(turn, branch.call)
-    turn.talk.machine.put(turn.conversation, turn.state.top.state)
 
 
 def enter(turn: Turn, flow: str) -> None:
