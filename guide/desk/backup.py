@@ -6,6 +6,7 @@ import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
+from guide.desk.counted import counted
 from guide.errors import RecordError
 from guide.record.open import open_record
 from guide.record.verify import Verified, verify
@@ -32,7 +33,7 @@ def back_up(record: Path, to: Path | None, as_json: bool) -> int:
     if as_json:
         print(json.dumps({"path": str(to), "bytes": size, "entries": found.entries, "head": head}))
     else:
-        print(f"{to}: {size:,} bytes, {found.entries} entries, verified; head {head[:16]}")
+        print(f"{to}: {size:,} bytes, {counted(found.entries, 'entry', 'entries')}, verified; head {head[:16]}")
         print("It holds phone numbers and words like the record itself: keep it where only you can read it.")
     return 0
 

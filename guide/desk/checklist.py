@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from guide.desk.counted import counted
 from guide.field.dry_ice import CAUTION
 
 BLEACH_CAUTION = (
@@ -29,7 +30,7 @@ class Load:
     @property
     def on_dry_ice(self) -> list[str]:
         """What the dry ice cooler holds."""
-        held = [f"{self.larvae} larvae"] if self.larvae else []
+        held = [counted(self.larvae, "larva", "larvae")] if self.larvae else []
         return held + [f"{self.sediment} sediment"] * bool(self.sediment and self.sediment_frozen)
 
     @property

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
+from guide.desk.counted import counted
 from guide.desk.show import show_rows
 from guide.desk.visits import append_at_desk, visit_uid
 from guide.errors import WadelineError
@@ -48,7 +49,9 @@ def custody(db: sqlite3.Connection, uid: str) -> list[CustodyRow]:
         for row in _told(kind, at, json.loads(data), words)
     ]
     shipped = "SELECT shipped_at, count(*) FROM sample WHERE visit = ? AND shipped_at IS NOT NULL GROUP BY 1"
-    rows += [CustodyRow(at, "handed to the carrier", f"{count} samples") for at, count in db.execute(shipped, (uid,))]
+    rows += [
+        CustodyRow(at, "handed to the carrier", counted(count, "sample")) for at, count in db.execute(shipped, (uid,))
+    ]
     return sorted(rows, key=lambda row: (row.at[:10], "T" not in row.at, row.at))
 
 

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from guide.desk.counted import counted
 from guide.desk.export_folder import DESCRIPTOR, Folder, export_folder
 from guide.desk.lab import DeskError, Lab
 from guide.desk.progress import progress
@@ -42,6 +43,7 @@ def run_export(lab: Lab, wish: Wish, to: Path, as_json: bool) -> int:
     with export_folder(to, scope.practice) as folder:
         lab.db.execute("BEGIN")
         try:
+            still_open = open_visits(lab.db, scope)
             described: list[tuple[Written, Table | None]] = [*_tables(lab.db, scope, folder, counts)]
             described.append((_log(lab.db, scope, folder, counts), None))
             if wish.papers:
@@ -50,11 +52,17 @@ def run_export(lab: Lab, wish: Wish, to: Path, as_json: bool) -> int:
                 described += [(one, None) for one in write_papers(lab, scope, folder)]
         finally:
             lab.db.execute("ROLLBACK")
-        package = describe(*_named(lab, scope), stamp(lab.now), described)
+        package = describe(*_named(lab, scope), stamp(lab.now), described, still_open)
         text = json.dumps(package, ensure_ascii=False, indent=1)
         folder.write(DESCRIPTOR, [f"{text}\n".encode()])
-    _say(to, folder.written, counts, as_json)
+    _say(to, folder.written, counts, still_open, as_json)
     return 0
+
+
+def open_visits(db: sqlite3.Connection, scope: Scope) -> list[str]:
+    """The codes of the scope's visits that are not closed: what they hold may still change."""
+    sql = f"SELECT code8 FROM visit WHERE {scope.where} AND visit.status = 'open' ORDER BY visit.id"
+    return [code for (code,) in db.execute(sql, scope.values)]
 
 
 def scope_of(lab: Lab, wish: Wish) -> Scope:
@@ -132,16 +140,29 @@ def _together(lines: Iterable[str], most: int = 400) -> Iterator[bytes]:
     yield "".join(held).encode()
 
 
-def _say(to: Path, files: Sequence[Written], counts: dict[str, int], as_json: bool) -> None:
+def _say(to: Path, files: Sequence[Written], counts: dict[str, int], still_open: Sequence[str], as_json: bool) -> None:
     rows = [
         {"file": one.name, "rows": counts.get(_stem(one.name)), "bytes": one.bytes, "sha256": one.sha256}
         for one in files
     ]
     if as_json:
-        print(json.dumps({"folder": str(to), "files": rows}, ensure_ascii=False))
+        print(json.dumps({"folder": str(to), "files": rows, "open": list(still_open)}, ensure_ascii=False))
         return
     print("\n".join(table([{name: row[name] for name in ("file", "rows", "bytes")} for row in rows])))
-    print(f"{len(files)} files in {to}. Prove the log anywhere with: wadeline desk verify {to / _log_name(files)}")
+    if still_open:
+        print(f"NOT CLOSED: {_some(still_open)}. What is told of {_it(still_open)} may still change; the files say so.")
+        print(f"Where nobody texts any more: wadeline desk close {still_open[0]} --reason WHY")
+    proof = f"wadeline desk verify {to / _log_name(files)}"
+    print(f"{counted(len(files), 'file')} in {to}. Prove the log anywhere with: {proof}")
+
+
+def _some(codes: Sequence[str], most: int = 8) -> str:
+    more = f" and {len(codes) - most} more" if len(codes) > most else ""
+    return f"{'visit' if len(codes) == 1 else 'visits'} {', '.join(codes[:most])}{more}"
+
+
+def _it(codes: Sequence[str]) -> str:
+    return "it" if len(codes) == 1 else "them"
 
 
 def _stem(name: str) -> str:

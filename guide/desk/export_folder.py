@@ -3,7 +3,10 @@
 import hashlib
 import json
 import os
+import re
 import shutil
+import sys
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -16,6 +19,7 @@ PRACTICE = "PRACTICE_"
 """In front of every file name of a practice export."""
 
 _LARGEST_DESCRIPTOR = 50_000_000
+_DAY_S = 86_400
 
 
 class Folder:
@@ -50,13 +54,38 @@ def export_folder(to: Path, practice: bool) -> Iterator[Folder]:
     to = Path(os.path.abspath(to))
     to.parent.mkdir(parents=True, exist_ok=True)
     beside = to.with_name(f".{to.name}.{os.getpid()}.part")
-    shutil.rmtree(beside, ignore_errors=True)
+    _clear(to, "part")
     beside.mkdir()
     try:
         yield Folder(beside, practice)
         _put(beside, to)
+        _clear(to, "old")
     finally:
         shutil.rmtree(beside, ignore_errors=True)
+
+
+def _clear(to: Path, suffix: str) -> None:
+    """Removes what exports to this place left beside it whose process is gone."""
+    name = re.compile(rf"\.{re.escape(to.name)}\.(\d{{1,10}})\.{suffix}")
+    for path in list(to.parent.iterdir()):
+        found = name.fullmatch(path.name)
+        if found and path.is_dir() and not path.is_symlink() and not _runs(int(found[1]), path):
+            shutil.rmtree(path, ignore_errors=True)
+
+
+def _runs(process: int, left: Path) -> bool:
+    """Whether another process with this number is there; where that can't be asked, whether the folder is of today."""
+    if process == os.getpid():
+        return False
+    if sys.platform == "win32":  # where a signal of 0 would end it
+        return time.time() - left.stat().st_mtime < _DAY_S
+    try:
+        os.kill(process, 0)
+    except (ProcessLookupError, OverflowError):
+        return False
+    except PermissionError:
+        return True
+    return True
 
 
 def _put(beside: Path, to: Path) -> None:

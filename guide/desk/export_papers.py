@@ -7,23 +7,25 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from guide.desk.counted import counted
 from guide.desk.export_folder import Folder
-from guide.desk.findings import check_visit
+from guide.desk.findings import Finding, check_visit
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.desk.progress import progress
 from guide.desk.shipments import Shipment, find_shipment, items_of, shipments
 from guide.desk.usual import Usual, read_usual
-from guide.desk.visits import Sample, load_visit
+from guide.desk.visits import Others, Sample, load_visit
 from guide.papers.csv_tables import Scope
 from guide.papers.custody_record import TO_THE_LAB, Custody, Held, custody_record
 from guide.papers.datapackage import Written
 from guide.papers.field_sheet import field_sheet
 from guide.papers.sheet_base import write_new
-from guide.papers.summary_page import SiteSummary, summary_page
+from guide.papers.summary_page import SHOWN_KINDS, SiteSummary, summary_page
 from guide.papers.visit_facts import KINDS, Place, VisitFacts, number, standing
+from guide.record.store import DESK
 
 _UNSAFE = re.compile(r"[^A-Za-z0-9_-]+")
-_HEADS = "SELECT hash, kind FROM log WHERE origin IN (SELECT id FROM origin) AND stream = ? ORDER BY id DESC"
+_HEADS = "SELECT hash, kind, seat FROM log WHERE origin IN (SELECT id FROM origin) AND stream = ? ORDER BY id DESC"
 
 
 def write_papers(lab: Lab, scope: Scope, folder: Folder) -> Iterator[Written]:
@@ -31,17 +33,17 @@ def write_papers(lab: Lab, scope: Scope, folder: Folder) -> Iterator[Written]:
     usual, sites, name = read_usual(lab.db), lab.sites(), _namer()
     sql = f"SELECT uid, coalesce(site, '') FROM visit WHERE {scope.where} ORDER BY site IS NULL, site, id"
     visits = lab.db.execute(sql, scope.values).fetchall()
-    at_site: list[VisitFacts] = []
+    at_site: list[tuple[VisitFacts, list[Finding]]] = []
     for uid, code in progress(visits, len(visits), "papers"):
-        if at_site and (at_site[-1].visit.site or "") != code:
-            yield folder.write(name("summary", at_site[-1].place.code, "html"), [_summary(lab, at_site)])
+        if at_site and (at_site[-1][0].visit.site or "") != code:
+            yield folder.write(name("summary", at_site[-1][0].place.code, "html"), [_summary(lab, at_site)])
             at_site = []
         facts = visit_facts(lab, uid, sites.get(code), usual)
         yield folder.write(name("field_sheet", facts.visit.code, "pdf"), [field_sheet(facts)])
         yield folder.write(name("custody", facts.visit.code, "pdf"), [custody_record(visit_custody(facts))])
-        at_site.append(facts)
+        at_site.append((_for_summary(facts), check_visit(facts.visit)))
     if at_site:
-        yield folder.write(name("summary", at_site[-1].place.code, "html"), [_summary(lab, at_site)])
+        yield folder.write(name("summary", at_site[-1][0].place.code, "html"), [_summary(lab, at_site)])
     if scope.whole and not scope.practice:
         for shipment in (one for one in shipments(lab) if one.status != "dropped"):
             yield folder.write(name("custody", shipment.code, "pdf"), [custody_record(shipment_custody(lab, shipment))])
@@ -71,19 +73,24 @@ def visit_facts(lab: Lab, uid: str, site: SiteRow | None, usual: Usual) -> Visit
     if site is not None:
         place = Place(site.code, site.name, site.zone, site.lat, site.lon, site.permit)
     head, closing = "", ""
-    for found, kind in lab.db.execute(_HEADS, (uid,)):
+    for found, kind, seat in lab.db.execute(_HEADS, (uid,)):
         head = head or found
-        if kind == "visit_closed":
+        if kind == "visit_closed" and seat != DESK:  # a close at the desk was texted to nobody
             closing = found
             break
     return VisitFacts(visit, place, lab.settings.name, head, closing)
 
 
-def _summary(lab: Lab, at_site: Sequence[VisitFacts]) -> bytes:
-    visits = [(facts, check_visit(facts.visit)) for facts in at_site]
+def _for_summary(facts: VisitFacts) -> VisitFacts:
+    """What a site's page shows of a visit; the rest of its log, by far the most, isn't held until the page is made."""
+    shown = tuple(entry for entry in facts.visit.entries if entry.kind in SHOWN_KINDS)
+    return replace(facts, visit=replace(facts.visit, entries=shown, pool={}, others=Others(), digest=None))
+
+
+def _summary(lab: Lab, at_site: Sequence[tuple[VisitFacts, list[Finding]]]) -> bytes:
     made_at = f"{lab.now:%Y-%m-%d %H:%M} UTC"
-    first = at_site[0]
-    page = SiteSummary(first.programme, first.place, lab.settings.minimum_mm, visits, made_at, first.visit.practice)
+    first = at_site[0][0]
+    page = SiteSummary(first.programme, first.place, lab.settings.minimum_mm, at_site, made_at, first.visit.practice)
     return summary_page(page).encode()
 
 
@@ -97,7 +104,7 @@ def visit_custody(facts: VisitFacts) -> Custody:
     return Custody(
         facts.programme,
         visit.code,
-        "The samples of one visit, from the bank to the lab.",
+        " ".join(["The samples of one visit, from the bank to the lab.", *facts.notices]),
         visit.local_date,
         [("Site", place.name), ("Position", place.position), ("Permit", place.permit)],
         [_held(facts, sample) for sample in visit.kept],
@@ -162,7 +169,6 @@ def run_sheet(lab: Lab, word: str, to: Path) -> int:
         raise DeskError(f"shipment {shipment.code} is dropped: there is nothing to sign for")
     custody = shipment_custody(lab, shipment)
     write_new(to, custody_record(custody))
-    print(
-        f"{to}: custody record of {shipment.code}, {len(custody.held)} samples. Print one for each lid and one to keep."
-    )
+    held = counted(len(custody.held), "sample")
+    print(f"{to}: custody record of {shipment.code}, {held}. Print one for each lid and one to keep.")
     return 0

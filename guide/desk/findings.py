@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
+from guide.desk.counted import counted
 from guide.desk.visits import UNSURE, LogEntry, Sample, Visit
 from guide.field.families import everyday
 from guide.field.slip_rate import slip_rate
@@ -178,8 +179,9 @@ def slips_are_as_usual(visit: Visit) -> Iterator[Finding]:
     touched = {slip.sample for slip in slips if slip.sample in visit.by_uid}
     rate = slip_rate(len(touched), len(visit.samples), visit.others.slips, visit.others.samples)
     if rate.unusual:
+        others = counted(visit.others.visits, "other closed visit")
         what = (
-            f"{rate.slips} of {rate.samples} samples had a slip; in the {visit.others.visits} other closed visits "
+            f"{rate.slips} of {rate.samples} samples had a slip; in the {others} "
             f"{rate.usual_slips} of {rate.usual_samples} had (Fisher's exact test, one-sided, p = {rate.p:.2g}, "
             "below 0.01)"
         )

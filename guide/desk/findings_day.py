@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from itertools import pairwise
 
 from guide.desk.acts import ACTS
+from guide.desk.counted import counted
 from guide.desk.findings import Finding, fix_command
 from guide.desk.questions import open_questions
 from guide.desk.visits import Sample, Visit
@@ -124,7 +125,8 @@ def ice_and_freezer(visit: Visit) -> Iterator[Finding]:
 def _freezer(visit: Visit) -> Iterator[Finding]:
     unfrozen = [larva.called for larva in visit.larvae if larva.frozen_at is None]
     if unfrozen:
-        what = f"{len(unfrozen)} larvae are not in a freezer, as far as told: {', '.join(unfrozen)}"
+        many = "1 larva is" if len(unfrozen) == 1 else f"{len(unfrozen)} larvae are"
+        what = f"{many} not in a freezer, as far as told: {', '.join(unfrozen)}"
         yield Finding("not_frozen", False, what, (), "none here: the pair texts FREEZE and answers to its end")
     late = {larva.frozen_at for larva in visit.larvae if larva.frozen_at}
     for at in sorted(late):
@@ -141,9 +143,10 @@ def bags_agree(visit: Visit) -> Iterator[Finding]:
     """As many bags were counted in the cooler as larvae are kept."""
     for entry in visit.of_kind("bags_differ")[-1:]:
         put_right = "bags_counted" in visit.put_right
-        counted = visit.answers.get("bags_counted") if put_right else entry.data["counted"]
-        if counted != len(visit.larvae):
-            what = f"{counted} bags were counted, the record keeps {len(visit.larvae)} larvae"
+        told = visit.answers.get("bags_counted") if put_right else entry.data["counted"]
+        if told != len(visit.larvae):
+            bags = "1 bag was" if told == 1 else f"{told} bags were"
+            what = f"{bags} counted, the record keeps {counted(len(visit.larvae), 'larva', 'larvae')}"
             remedy = f"look again, then wadeline desk fix {visit.code} bags_counted N --reason WHY; a bag that is not "
             remedy += f"there: wadeline desk fix {visit.code} TAG void --reason WHY"
             yield Finding("bags_differ", True, what, (entry.ref,), remedy)

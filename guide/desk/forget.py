@@ -15,6 +15,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from guide.desk.counted import counted
 from guide.desk.numbers import NumberError, e164
 from guide.desk.visits import visit_uid
 from guide.errors import WadelineError
@@ -61,7 +62,7 @@ def forget_words(record: Path, code: str, initials_only: bool, sure: bool, as_js
             _scrub_seats(store.db, uid, held)
             store.append(DESK, "desk", 0, datetime.now(UTC), [_entry(what, held)])
     store.db.close()
-    return _say(f"{what} in {len(held)} entries of visit {code.upper()}", record, sure, as_json)
+    return _say(f"{what} in {counted(len(held), 'entry', 'entries')} of visit {code.upper()}", record, sure, as_json)
 
 
 def forget_number(record: Path, number: str, sure: bool, as_json: bool) -> int:

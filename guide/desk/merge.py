@@ -8,6 +8,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 
+from guide.desk.counted import counted
 from guide.desk.findings import check_visit
 from guide.desk.other_log import MergeError, OtherLog, open_other, watched
 from guide.desk.usual import Usual
@@ -208,7 +209,7 @@ def show_merged(merged: Merged, path: Path, as_json: bool) -> Iterator[str]:
         )
         return
     for code, count in merged.taken.items():
-        yield f"visit {code}: {count} new entries"
+        yield f"visit {code}: {counted(count, 'new entry', 'new entries')}"
     for line in merged.disagree[:MOST_SHOWN]:
         yield f"doesn't agree: {line}"
     if len(merged.disagree) > MOST_SHOWN:
@@ -217,7 +218,7 @@ def show_merged(merged: Merged, path: Path, as_json: bool) -> Iterator[str]:
         yield f"programme {programme} is not set up in this record: load it with desk programme"
     new = sum(merged.taken.values())
     yield (
-        f"{new} entries taken, {merged.held} were here before"
+        f"{counted(new, 'entry', 'entries')} taken, {merged.held} {'was' if merged.held == 1 else 'were'} here before"
         if new
-        else f"nothing new: {merged.held} entries, all here"
+        else f"nothing new: {counted(merged.held, 'entry', 'entries')}, all here"
     )

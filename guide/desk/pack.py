@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from guide.desk.choose import REASONS
+from guide.desk.counted import counted
 from guide.desk.lab import Lab
 from guide.desk.shipments import Item, Shipment, by_tag, find_shipment, items_of, must_be, not_packed, tags
 from guide.field.tags import is_valid
@@ -174,7 +175,7 @@ def _reconcile(lab: Lab, shipment: Shipment, judged: list[Judged], as_json: bool
         print(f"Void since the plan, so not for this box: {tags(void)}")
     if refused:
         apart = sorted({one.code for one in refused if one.verdict != "already"})
-        print(f"{len(refused)} line(s) refused; lay apart: {', '.join(apart) or 'none'}")
+        print(f"{counted(len(refused), 'line')} refused; lay apart: {', '.join(apart) or 'none'}")
     next_step = f"desk ship sent {shipment.code} --waybill NUMBER"
     print(f"Then: {next_step}" if not left else f"Find them, or send without them: {next_step}")
     return 1 if left else 0

@@ -3,6 +3,7 @@
 import re
 from pathlib import Path
 
+from guide.desk.counted import counted
 from guide.desk.groups import Group, groups_of
 from guide.desk.numbers import e164
 from guide.desk.programme import present
@@ -30,7 +31,7 @@ def print_tags(pool: Pool, to: Path, layout: Layout, site: str | None, span: tup
     settings = pool.settings
     heading = Heading(settings.name, settings.tag_label or settings.name, pool.practice, settings.tags.check)
     write_new(to, tag_sheet(slips, heading, layout))
-    print(f"{to}: {len(slips)} tags, {slips[0].code} to {slips[-1].code}")
+    print(f"{to}: {counted(len(slips), 'tag')}, {slips[0].code} to {slips[-1].code}")
     return 0
 
 
@@ -47,7 +48,7 @@ def print_cards(record: Path, to: Path, number: str, code: str | None, page: str
     shown = _spaced(e164(number))
     cards = [_card(group, settings, shown) for group in wanted for _ in range(1 if code is None else 4)]
     write_new(to, pocket_cards(cards, page))
-    print(f"{to}: {len(cards)} cards, {', '.join(group.name for group in wanted[:6])}")
+    print(f"{to}: {counted(len(cards), 'card')}, {', '.join(group.name for group in wanted[:6])}")
     return 0
 
 

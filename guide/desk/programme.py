@@ -9,6 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from guide.desk.counted import counted
 from guide.desk.numbers import NumberError, e164
 from guide.errors import SettingsError, WadelineError
 from guide.flow.programme_text import (
@@ -213,7 +214,7 @@ def _lines(settings: Settings, text: str, at: str, names: list[str], pools: str)
         if sites
         else "sites         none yet: desk sites FILE.csv"
     )
-    yield f"wanted        {settings.target} larvae a site, {settings.minimum_mm} mm or longer"
+    yield f"wanted        {counted(settings.target, 'larva', 'larvae')} a site, {settings.minimum_mm} mm or longer"
     yield f"tags          {pools}"
     yield f"lab           {', '.join(filter(None, (settings.lab, *settings.lab_address))) or 'not given'}"
     yield f"lab receives  {_days(settings.receiving_days, settings.lab_holidays, settings.lab_closed)}"
@@ -227,4 +228,5 @@ def _days(weekdays: Sequence[int], codes: Sequence[str], own: Sequence[str]) -> 
     names = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
     said = " ".join(names[day - 1] for day in sorted(weekdays))
     holidays = f", not on holidays of {', '.join(codes)}" if codes else ", holidays not given"
-    return f"{said}{holidays}{f', nor on {len(own)} days of its own' if own else ''}"
+    others = f", nor on {counted(len(own), 'day')} of its own" if own else ""
+    return f"{said}{holidays}{others}"

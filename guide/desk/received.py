@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
+from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab
 from guide.desk.read_csv import Row, TableError, read_rows
 from guide.desk.shipments import Item, Shipment, by_tag, find_shipment, items_of
@@ -130,7 +131,7 @@ def _as_json(shipment: Shipment, held: LabList) -> dict[str, object]:
 
 def _lines(lab: Lab, shipment: Shipment, held: LabList, day: date) -> Iterator[str]:
     whole = len(held.found) + len(held.missing)
-    yield f"{shipment.code}, received on {day}: {len(held.found)} of {whole} samples."
+    yield f"{shipment.code}, received on {day}: {len(held.found)} of {counted(whole, 'sample')}."
     if held.mended:
         yield f"Zeros that a spreadsheet took off were put back: {', '.join(held.mended)}"
     for item in held.missing:

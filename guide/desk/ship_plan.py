@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from guide.desk.calendars import carrier_calendar, lab_calendar
+from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.field.dry_ice import Cooler, DryIce, dry_ice_for
 from guide.field.ship_days import Deadline, Rules, ShipDay, judge_days
@@ -173,7 +174,8 @@ def _waiting(lab: Lab, sites: Sequence[SiteRow]) -> Iterable[str]:
     for site in sites:
         (count,) = lab.db.execute(sql, (lab.settings.code, site.code)).fetchone()
         if count:
-            yield f"{count} larvae of {site.name} wait for a choice: desk choose --site {site.code}."
+            waits = f"{counted(count, 'larva', 'larvae')} of {site.name} {'waits' if count == 1 else 'wait'}"
+            yield f"{waits} for a choice: desk choose --site {site.code}."
 
 
 def keep_plan(lab: Lab, plan: ShipPlan, day: ShipDay, agreed: bool) -> str:

@@ -8,6 +8,7 @@ from datetime import date
 from typing import Any
 
 from guide.desk.checklist import Load, cautions, checklist
+from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, nearest
 from guide.desk.ship_plan import WATER
 from guide.desk.show import show_rows, table
@@ -187,7 +188,7 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
     if as_json:
         print(json.dumps({**data, "sent": [item.tag for item in packed], "stays": [item.tag for item in stays]}))
         return 0
-    print(f"{shipment.code} sent on {day} with waybill {number}: {len(packed)} samples.")
+    print(f"{shipment.code} sent on {day} with waybill {number}: {counted(len(packed), 'sample')}.")
     if day.isoformat() != shipment.day:
         print(f"It was planned for {shipment.day}: tell the lab the new day.")
     if stays:

@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Any, Literal
 
 from guide.desk.choose import REASONS, Larva, SiteChoice, Wishes, choose_at, keep_choice, stored_choice
+from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.desk.show import table
 
@@ -74,8 +75,8 @@ def _sum(chosen: Sequence[Larva]) -> str:
     families = len({larva.specimen.known_family for larva in chosen} - {None})
     unflagged = sum(not larva.flags for larva in chosen)
     total = sum(larva.length_mm or 0 for larva in chosen)
-    named = "1 family" if families == 1 else f"{families} families"
-    return f"{len(chosen)} larvae, {unflagged} unflagged, {named}, {total:g} mm in all"
+    named = counted(families, "family", "families")
+    return f"{counted(len(chosen), 'larva', 'larvae')}, {unflagged} unflagged, {named}, {total:g} mm in all"
 
 
 def _end(lab: Lab, choice: SiteChoice, before: SiteChoice | None, how: str, kept: bool) -> str:

@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from guide.desk.counted import counted
 from guide.desk.programme import present
 from guide.desk.read_csv import TableError, read_rows
 from guide.desk.show import show_rows
@@ -246,5 +247,5 @@ def say_done(codes: Sequence[str], what: str, pool: Pool, as_json: bool) -> int:
         return 0
     which = "practice tag" if pool.practice else "tag"
     span = codes[0] if len(codes) == 1 else f"{codes[0]} to {codes[-1]}"
-    print(f"{len(codes)} {which}{'' if len(codes) == 1 else 's'} {what}: {span}")
+    print(f"{counted(len(codes), which)} {what}: {span}")
     return 0

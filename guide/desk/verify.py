@@ -7,9 +7,11 @@ from pathlib import Path
 
 import sqlite_utils
 
+from guide.desk.counted import counted
 from guide.desk.progress import progress
 from guide.record.jsonl import LogFileError, check_is_file, read_log_file
 from guide.record.open import open_record
+from guide.record.store import DESK
 from guide.record.verify import verify
 
 
@@ -27,10 +29,11 @@ def verify_record(path: Path, as_json: bool = False) -> int:
     for visit, mark in found.marks.items():
         print(f"visit {visit} closed with mark {mark}: compare it with the field sheet")
     if found.forgotten:
-        print(f"the words of {found.forgotten} entries are not held here (forgotten, or left out of a copy)")
+        lacking = counted(found.forgotten, "entry", "entries")
+        print(f"the words of {lacking} are not held here (forgotten, or left out of a copy)")
     held = sqlite_utils.Database(db, execute_plugins=False)
-    counts = ", ".join(f"{held.table(name).count} {name}s" for name in ("visit", "sample", "tag"))
-    print(f"{counts}; {found.entries} entries in {found.chains} chains, {len(found.problems)} problem(s)")
+    counts = ", ".join(counted(held.table(name).count, name) for name in ("visit", "sample", "tag"))
+    print(f"{counts}; {_size(found.entries, found.chains, len(found.problems))}")
     if found.problems:
         return 1
     print("ok: every hash fits, the tables are the log folded, the log is append-only")
@@ -46,7 +49,7 @@ def verify_log_file(path: Path, as_json: bool = False) -> int:
     try:
         for line in progress(read_log_file(path), 0, "lines"):
             chains[line.row.origin, line.row.stream] += 1
-            if line.row.kind == "visit_closed":
+            if line.row.kind == "visit_closed" and line.row.seat != DESK:
                 marks[line.row.stream] = line.row.hash[:8]
     except LogFileError as error:
         problems.append(str(error))
@@ -58,7 +61,13 @@ def verify_log_file(path: Path, as_json: bool = False) -> int:
         print(problem)
     for visit, mark in marks.items():
         print(f"visit {visit} closed with mark {mark}: compare it with the field sheet")
-    print(f"{found['entries']} entries in {len(chains)} chains, {len(problems)} problem(s)")
+    print(_size(sum(chains.values()), len(chains), len(problems)))
     if not problems:
         print("ok: every hash fits, every chain goes on from its beginning, the end line counts what is here")
     return 1 if problems else 0
+
+
+def _size(entries: int, chains: int, problems: int) -> str:
+    """How much was looked at, and what it came to."""
+    found = counted(problems, "problem") if problems else "no problem"
+    return f"{counted(entries, 'entry', 'entries')} in {counted(chains, 'chain')}, {found}"

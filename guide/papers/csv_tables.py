@@ -78,6 +78,12 @@ SAMPLES = Table(
         Column("shipment", "string", "code of the shipment that holds it"),
         Column("lab_found", "string", "what the lab's list says: received, damaged, remark or missing"),
         Column("sample_id", "string", "the sample's own name in the record", "materialSampleID", needed=True),
+        Column(
+            "visit_status",
+            "string",
+            "standing of its visit; of one that is open the row may still change",
+            values=("open", "closed", "accepted"),
+        ),
     ),
     ("sample_id",),
     (("visit_id", "visits", "visit_id"),),
@@ -98,7 +104,7 @@ VISITS = Table(
         Column("permit", "string", "permit of the site"),
         Column("group", "string", "code of the group"),
         Column("kit", "string", "label of the kit"),
-        Column("status", "string", "open or closed", values=("open", "closed")),
+        Column("status", "string", "closed; open: its rows may still change", values=("open", "closed")),
         Column("opened_at", "datetime", "first text (UTC)", needed=True),
         Column("closed_at", "datetime", "close of the visit (UTC)"),
         Column("accepted_at", "datetime", "accepted at the desk after review (UTC)"),
@@ -240,7 +246,8 @@ def sample_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]
         "sample.opened_at, sealed_at, outer_bagged_at, iced_at, frozen_at, shipped_at, void_reason, gloves, pace, "
         "(SELECT code FROM shipment_sample JOIN shipment ON shipment.uid = shipment_sample.shipment "
         " WHERE shipment_sample.sample = sample.uid), "
-        "(SELECT outcome FROM shipment_sample WHERE shipment_sample.sample = sample.uid), sample.uid "
+        "(SELECT outcome FROM shipment_sample WHERE shipment_sample.sample = sample.uid), sample.uid, "
+        "CASE WHEN accepted_at IS NULL THEN visit.status ELSE 'accepted' END "
         f"FROM sample CROSS JOIN visit ON visit.uid = sample.visit WHERE {scope.where} ORDER BY sample.rowid",
         scope.values,
     )
@@ -259,7 +266,7 @@ def visit_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:
         f"status, opened_at, closed_at, accepted_at, target, {count.format('kept')}, {count.format('void')}, "
         f"(SELECT count(*) FROM contamination WHERE contamination.visit = visit.uid), {numbers}, "
         "(SELECT substr(hash, 1, 8) FROM log WHERE origin IN (SELECT id FROM origin) AND stream = visit.uid "
-        " AND kind = 'visit_closed' ORDER BY id DESC LIMIT 1) "
+        " AND kind = 'visit_closed' ORDER BY seat = 'desk', id DESC LIMIT 1) "
         "FROM visit LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
         f"WHERE {scope.where} ORDER BY visit.id",
         scope.values,

@@ -6,6 +6,7 @@ People sign by hand. Nothing here comes from the initials that the record keeps 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from guide.desk.counted import counted
 from guide.field.dry_ice import CAUTION
 from guide.papers.page import Cells, Head, Paper
 
@@ -62,7 +63,7 @@ def custody_record(custody: Custody) -> bytes:
     paper = Paper(Head("Custody record", custody.programme, custody.code, custody.day, first, custody.practice))
     paper.lines(custody.about, 10)
     paper.facts(custody.facts)
-    paper.heading(f"{len(custody.held)} samples")
+    paper.heading(counted(len(custody.held), "sample"))
     rows = [
         Cells(
             (

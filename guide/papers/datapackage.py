@@ -20,8 +20,15 @@ class Written:
     sha256: str
 
 
-def describe(name: str, title: str, made_at: str, files: Iterable[tuple[Written, Table | None]]) -> dict[str, Any]:
-    """The descriptor of an export; a file with a table gets the table's schema."""
+def describe(
+    name: str,
+    title: str,
+    made_at: str,
+    files: Iterable[tuple[Written, Table | None]],
+    still_open: Sequence[str] = (),
+) -> dict[str, Any]:
+    """The descriptor of an export; a file with a table gets the table's schema. Visits that are open are named."""
+    told = f" Not closed when this was made, and may still change: visit {', '.join(still_open)}." if still_open else ""
     return {
         "profile": "data-package",
         "name": name,
@@ -31,8 +38,9 @@ def describe(name: str, title: str, made_at: str, files: Iterable[tuple[Written,
         "description": (
             "Times are UTC, dates are local to the site. Text cells that begin like a formula, or with an apostrophe, "
             "have one apostrophe in front: take it off to have the text. log.jsonl is proved with: wadeline desk "
-            "verify log.jsonl"
+            f"verify log.jsonl{'.' if told else ''}{told}"
         ),
+        "visits_not_closed": list(still_open),
         "resources": [_resource(written, table) for written, table in files],
     }
 

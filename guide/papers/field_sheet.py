@@ -1,5 +1,6 @@
 """The field sheet: one visit on paper, to read, to check by hand, to sign."""
 
+from guide.desk.counted import counted
 from guide.papers.page import Cells, Head, Paper
 from guide.papers.visit_facts import KINDS, VisitFacts, family_words, number, standing, with_everyday
 
@@ -21,7 +22,7 @@ def field_sheet(facts: VisitFacts) -> bytes:
             facts.programme,
             visit.code,
             visit.local_date,
-            f"Visit {visit.code}, {len(visit.entries)} entries, last hash {facts.head}",
+            f"Visit {visit.code}, {counted(len(visit.entries), 'entry', 'entries')}, last hash {facts.head}",
             visit.practice,
         )
     )
@@ -43,7 +44,6 @@ def _facts(paper: Paper, facts: VisitFacts) -> None:
         for name, unit in (("water_c", "C"), ("depth_m", "m"))
         if _is_number(answers.get(name))
     ]
-    status = "accepted at the desk" if visit.accepted_at else visit.status
     paper.facts(
         [
             ("Site", f"{place.name} ({place.code})" if place.code else ""),
@@ -54,7 +54,7 @@ def _facts(paper: Paper, facts: VisitFacts) -> None:
                 "Begun and closed",
                 f"{facts.clock(visit.opened_at)} to {facts.clock(visit.closed_at)} {place.zone}".strip(),
             ),
-            ("Standing", status),
+            ("Standing", facts.standing),
             ("Group, kit", ", ".join(filter(None, (visit.group, str(answers.get("kit") or ""))))),
             (
                 "People, of them in the water",
@@ -64,6 +64,8 @@ def _facts(paper: Paper, facts: VisitFacts) -> None:
             ("Mark texted at the close", facts.mark),
         ]
     )
+    for notice in facts.notices:
+        paper.lines(notice)
 
 
 def _is_number(value: object) -> bool:

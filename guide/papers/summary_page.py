@@ -50,6 +50,9 @@ footer { margin-top: 44px; border-top: 1px solid var(--line); padding-top: 10px;
 NAMES = (
     "visit", "tag", "kind", "mm", "family", "pair", "bag shut", "on ice", "frozen", "shipped", "flags, or why void",
 )  # fmt: skip
+SHOWN_KINDS = ("kept", "void", "contamination")
+"""The entries of a visit's log that the page shows."""
+
 CAUTION = (
     "This page tells what was reported by text, checked against itself. It is no permit and no advice: permit, "
     "landowner, product labels, the carrier, local code and trained people decide. Dry ice burns, takes the air of "
@@ -165,11 +168,13 @@ def _visits(summary: SiteSummary) -> Iterable[str]:
     yield f"<div class='key'>{key([*shapes, ('slip', 'slip reported')])}</div>"
     for facts, _ in summary.visits:
         visit = facts.visit
-        state = "accepted" if visit.accepted_at else visit.status
         mark = f", mark at the close {facts.mark}" if facts.mark else ""
         span = f"{facts.clock(visit.opened_at)} to {facts.clock(visit.closed_at) or 'not closed'}"
         yield f"<h3>Visit {escape(visit.code)}, {escape(visit.local_date)}</h3>"
-        yield f"<p class='soft'>{escape(f'{span}, {state}, {len(visit.larvae)} of {visit.target} larvae{mark}')}</p>"
+        told = f"{span}, {facts.standing}, {len(visit.larvae)} of {visit.target} larvae{mark}"
+        yield f"<p class='soft'>{escape(told)}</p>"
+        for notice in facts.notices:
+            yield f"<p class='warn'>{escape(notice)}</p>"
         yield _timeline(facts)
 
 

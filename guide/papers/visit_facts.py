@@ -7,6 +7,10 @@ from zoneinfo import ZoneInfo
 
 from guide.desk.visits import UNSURE, Sample, Visit
 from guide.field.families import everyday
+from guide.record.fold import CLOSED_BY
+
+NOT_CLOSED = "NOT CLOSED: this visit was still open when this was made. What is told of it may still change."
+_NAMES = {"local_date": "day", "group_code": "group"}
 
 KINDS = {
     "larva": "larva",
@@ -55,6 +59,24 @@ class VisitFacts:
         local = at.astimezone(ZoneInfo(self.place.zone))
         same = local.date().isoformat() == self.visit.local_date
         return f"{local:%H:%M}" if same else f"{local.day} {local:%b %H:%M}"
+
+    @property
+    def standing(self) -> str:
+        """Open, closed (by the pair or at the desk) or accepted, as papers say it."""
+        if self.visit.status == "open":
+            return "OPEN: not closed yet"
+        if self.visit.accepted_at:
+            return "accepted at the desk"
+        return "closed at the desk" if self.visit.answers.get(CLOSED_BY) == "desk" else "closed"
+
+    @property
+    def notices(self) -> list[str]:
+        """What must be known before anything else on a paper is read."""
+        found = [NOT_CLOSED] if self.visit.status == "open" else []
+        if self.visit.put_right:
+            names = ", ".join(_NAMES.get(name, name.replace("_", " ")) for name in self.visit.put_right)
+            found.append(f"Put right at the desk after the visit: {names}.")
+        return found
 
     @property
     def mark(self) -> str:

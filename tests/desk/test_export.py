@@ -22,7 +22,7 @@ import guide.desk.export
 from guide.field.tags import block
 from guide.papers.csv_tables import restored
 from guide.record.log import Entry
-from tests.desk.lab_world import World, make_world
+from tests.desk.lab_world import FRIDAY, World, make_world
 
 TAGS = block(140, 60, 5)
 WANTED = (
@@ -338,8 +338,59 @@ def test_a_kill_in_the_middle_leaves_the_earlier_export(world: World, monkeypatc
         os._exit(0)
     assert os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]) == -signal.SIGKILL
     assert contents(folder) == before
+    assert [path.name for path in world.path.parent.iterdir() if path.name.startswith(".")] == [f".out.{child}.part"]
     monkeypatch.undo()
     assert export(world, "--all") == folder
+    assert [path for path in world.path.parent.iterdir() if path.name.startswith(".")] == []
+
+
+def test_what_a_running_export_and_other_folders_have_beside_is_left_alone(world: World) -> None:
+    beside = world.path.parent
+    others = [f".out.{os.getppid()}.part", ".other.999999999.part", ".out.notes.part", ".out.part"]
+    for name in others:
+        (beside / name).mkdir()
+    export(world, "--all")
+    assert sorted(path.name for path in beside.iterdir() if path.name.startswith(".")) == sorted(others)
+
+
+def test_a_visit_that_is_open_is_told_on_the_screen_in_the_tables_and_on_the_papers(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    world.visit("CCCC2222", "amberwell", [{"tag": TAGS[20]}], closed=False)
+    folder = export(world, "--all")
+    said = capsys.readouterr().out
+    assert "NOT CLOSED: visit CCCC2222. What is told of it may still change; the files say so." in said
+    assert "wadeline desk close CCCC2222 --reason WHY" in said
+    standing = {row["visit_id"]: row["visit_status"] for row in rows(folder, "samples.csv")}
+    assert standing == {"AAAA2222": "accepted", "BBBB2222": "accepted", "CCCC2222": "open"}
+    package = json.loads((folder / "datapackage.json").read_text())
+    assert package["visits_not_closed"] == ["CCCC2222"]
+    assert "may still change: visit CCCC2222." in package["description"]
+    for name in ("field_sheet_CCCC2222.pdf", "custody_CCCC2222.pdf"):
+        assert "NOT CLOSED" in pages(folder / name)[0]
+    assert "NOT CLOSED" in (folder / "summary_amberwell.html").read_text()
+    assert "NOT CLOSED" not in (folder / "summary_quill.html").read_text()
+    assert "NOT CLOSED" not in pages(folder / "field_sheet_AAAA2222.pdf")[0]
+
+
+def test_an_export_of_closed_visits_names_none_as_open(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = export(world, "--site", "quill")
+    assert "NOT CLOSED" not in capsys.readouterr().out
+    assert json.loads((folder / "datapackage.json").read_text())["visits_not_closed"] == []
+
+
+def test_a_visit_closed_at_the_desk_says_so_and_has_no_mark_that_was_texted(world: World) -> None:
+    uid = world.visit("CCCC2222", "amberwell", [{"tag": TAGS[20]}], closed=False)
+    closed = Entry("visit_closed", "desk.close", {"by": "desk"}, words="phone lost")
+    fixed = Entry("fix", "desk.fix", {"people": 4}, words="the leader rang")
+    with world.store.transaction():
+        world.store.append(uid, "desk", 0, FRIDAY, [closed, fixed])
+    (mark,) = world.rows("SELECT hash FROM log WHERE stream = ? AND kind = 'visit_closed'", uid)[0]
+    (page,) = pages(export(world, "--all") / "field_sheet_CCCC2222.pdf")
+    assert "closed at the desk" in page
+    assert "Put right at the desk after the visit: people." in page
+    assert "phone lost" not in page
+    assert mark[:8] not in page
 
 
 def test_a_record_of_another_program_is_one_sentence(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -336,7 +336,7 @@ def test_a_visit_with_a_serious_finding_is_accepted_only_with_a_reason(closed):
     with pytest.raises(NotAcceptedError, match="seat A asked after the close to put right: 01428 length 33"):
         accept(closed)
     assert visit_of(closed).accepted_at is None
-    assert accept(closed, "asked back, it is 27").endswith("with 1 serious finding(s) standing")
+    assert accept(closed, "asked back, it is 27").endswith("with 1 serious finding standing")
     assert visit_of(closed).entries[-1].words == "asked back, it is 27"
 
 

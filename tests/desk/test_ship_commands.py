@@ -118,7 +118,7 @@ def test_larvae_without_a_choice_are_named(tmp_path: Path, capsys: pytest.Captur
     world = make_world(tmp_path)
     world.visit("AAAA2222", "quill", [{"tag": TAGS[0]}])
     assert world.desk("ship", "plan", "--all") == 2
-    assert "1 larvae of Quill Brook wait for a choice: desk choose --site quill." in capsys.readouterr().err
+    assert "1 larva of Quill Brook waits for a choice: desk choose --site quill." in capsys.readouterr().err
 
 
 def test_a_dropped_plan_sets_its_samples_free(packed: World, capsys: pytest.CaptureFixture[str]) -> None:
