@@ -125,7 +125,8 @@ class Store:
         if row is None:
             self.db.execute("INSERT INTO phone (number) VALUES (?)", (number,))
             row = self.db.execute(sql, (number,)).fetchone()
-        return PhoneRow(*row[:6], bool(row[6]))
+        *known, coordinates = row
+        return PhoneRow._make((*known, bool(coordinates)))
 
     def seat(self, seat_id: int) -> SeatRow:
         """A seat by its id."""
