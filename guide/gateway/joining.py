@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 from guide.errors import WadelineError
 from guide.flow.model import FlowBook
+from guide.flow.settings import Site
 from guide.gateway.talks import Talks
 from guide.record.log import Entry
 from guide.record.look import RecordSnapshot
@@ -47,8 +48,22 @@ def new_visit(
     if group_code is not None:
         opened["group_code"] = group_code
     talks.store.append(visit, "A", turn, now, [Entry("visit_opened", "", opened)])
+    site = _site_of_group(talks, group_code) if group_code is not None else None
     seat, snapshot, facts = _taken(talks, phone, talks.store.add_seat(visit, "A", _free_word(talks)), turn, now)
-    return talks.apply(seat, begin(talks.talk(book.hash), snapshot, facts, text, now), turn, now)
+    decision = begin(talks.talk(book.hash), snapshot, facts, site.name if site else text, now)
+    if site is not None:
+        practice = "Practice, nothing counts. " if settings.practice else ""
+        lead = talks.words_of("join.site", site=site.name, practice=practice)
+        decision = decision._replace(says=(Say(lead), *decision.says))
+    return talks.apply(seat, decision, turn, now)
+
+
+def _site_of_group(talks: Talks, group_code: str) -> Site | None:
+    """The water that the desk has set for a group, if the programme still has it: BACK leads to the others."""
+    settings = talks.book.settings
+    sql = "SELECT site FROM field_group WHERE programme = ? AND code = ?"
+    row = talks.store.db.execute(sql, (settings.code, group_code)).fetchone()
+    return next((site for site in settings.sites if row is not None and site.code == row[0]), None)
 
 
 def opens(talks: Talks, word: str) -> bool:

@@ -102,7 +102,7 @@ def _change(turn: Turn, sample: SampleView, asked: Correction) -> None:
     if old is None:
         turn.lead(turn.phrase("fix_nothing"))
         return
-    if value == old and "fix_same" in turn.book.phrases:
+    if value == old:
         turn.lead(turn.phrase("fix_same", {"sample": _name(sample), "new": _show(asked.name, value)}))
         turn.ask_again()
         return

@@ -189,12 +189,7 @@ class Turn:
     # Texts
 
     def phrase(self, name: str, blanks: Mapping[str, str] | None = None) -> str:
-        """A phrase in the programme's language with its blanks filled; blanks of the registry need not be given.
-
-        A visit keeps its book: where an older one lacks the words for a reply, it says that it can't read it.
-        """
-        if name not in self.book.phrases and blanks and "said" in blanks:
-            name = "not_understood"
+        """A phrase in the programme's language with its blanks filled; blanks of the registry need not be given."""
         return self.fill(self.book.in_language(self.book.phrases[name]), blanks)
 
     def fill(self, text: str, blanks: Mapping[str, str] | None = None) -> str:
@@ -207,21 +202,18 @@ class Turn:
 
     def how(self) -> str:
         """A few words on how to answer the step that is being asked, the answers beside its kind's own too."""
-        step, known = self.step, self.book.phrases
+        step = self.step
         codes = [option.code for option in step.asked.options]
         options = ", ".join(codes)
         if step.kind in ("choice", "choices", REST):
-            at_sites = step.save == "site" and "how_place" in known
-            return self.phrase("how_place") if at_sites else self.phrase("how_options", {"options": options})
-        if f"how.{step.kind}" not in known:
-            return ""
-        if step.kind == "text" and step.carry not in ("", *codes) and "how.text_like" in known:
+            return self.phrase("how_place" if step.save == "site" else "how_options", {"options": options})
+        if step.kind == "text" and step.carry not in ("", *codes):
             how = self.phrase("how.text_like", {"example": self.fill(step.carry)})
-        elif step.kind == "sample" and "tag" not in step.asked.fields and "how.sample_untagged" in known:
+        elif step.kind == "sample" and "tag" not in step.asked.fields:
             how = self.phrase("how.sample_untagged")
         else:
             how = self.phrase(f"how.{step.kind}")
-        return self.phrase("how_or", {"how": how, "options": options}) if codes and "how_or" in known else how
+        return self.phrase("how_or", {"how": how, "options": options}) if codes else how
 
 
 class _Filler(dict[str, str]):

@@ -85,6 +85,24 @@ def test_join_with_a_groups_word_begins_its_visit_and_greets_once(hall):
     assert sum("Texts by Tarrow" in out.text for out in hall.pond.last[PAIR]) == 1
 
 
+def test_a_groups_visit_begins_at_its_own_water_and_another_can_be_named(hall):
+    hall.rows("UPDATE field_group SET site = 'quill' WHERE code = 'north'")
+    said = hall.join()
+    assert "Practice, nothing counts. Your group's water: Quill Brook. Another one today? BACK" in said
+    assert said[-1].startswith("BOTH: nets, waders, trays")
+    assert hall.rows("SELECT site FROM visit") == [("quill",)]
+    hall.text("back")
+    hall.text("Amberwell")
+    assert hall.rows("SELECT site FROM visit") == [("amberwell",)]
+    assert hall.pond.step(PAIR) == "arrive.kit"
+
+
+def test_a_groups_water_that_the_programme_has_no_more_is_asked_for(hall):
+    hall.rows("UPDATE field_group SET site = 'gone' WHERE code = 'north'")
+    hall.join()
+    assert hall.pond.step(PAIR) == "arrive.site"
+
+
 def test_join_with_a_groups_word_joins_its_open_visit(hall):
     hall.join()
     hall.until("larva.look")

@@ -2,10 +2,6 @@
 
 import pytest
 
-from guide.flow.load import load_book
-from guide.flow.replies.kinds import KINDS
-from guide.talk.blanks import REGISTRY
-
 SAMPLES = "SELECT tag, length_mm, family FROM sample WHERE status = 'kept' ORDER BY tag"
 
 
@@ -277,16 +273,6 @@ def test_long_words_are_said_back_in_part(pond):
     pond.until("arrive.look")
     assert pond.text("mist over still water " * 30)[0].startswith("Noted: mist over still water")
     assert " and more. BOTH: how many" in pond.last["+100"][-1].text
-
-
-def test_a_visit_with_an_older_book_says_that_it_cannot_read(open_field, book):
-    text = book.text
-    for name in ("text.bare", "how_or", "how.text_like"):
-        text = text.replace(f"[{name}]", f"[later_{name.replace('.', '_')}]")
-    pond = open_field(flow_book=load_book(text, REGISTRY, KINDS))
-    pond.until("arrive.look")
-    assert pond.text("ok") == ["I can't read 'ok' here. ? tells how to answer."]
-    assert pond.text("?")[0].endswith("Answer: in your own words.")
 
 
 @pytest.mark.parametrize(("family", "other"), [("skimmer", "DARNER"), ("darner", "SKIMMER"), ("unsure", "SKIMMER")])
