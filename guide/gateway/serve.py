@@ -10,7 +10,7 @@ import sqlite3
 import sys
 from collections.abc import AsyncIterator, Callable, Coroutine, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from random import Random
 from typing import Any
 
@@ -27,10 +27,13 @@ from guide.gateway.outbox import Outbox
 from guide.gateway.proof import Proof
 from guide.gateway.sender import Carrier, Sender
 from guide.gateway.serve_settings import ServeSettings, host_and_port, read_secret, token_for_url
+from guide.gateway.trouble import is_of_the_record
 from guide.gateway.writer import Writer
+from guide.record.store import Store
 
 log = logging.getLogger("wadeline")
 _LONGEST_SLEEP_S = 5.0
+_BROKEN_WAITS = timedelta(minutes=1)
 Beside = Coroutine[Any, Any, None]
 
 
@@ -80,18 +83,38 @@ async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
     """Fires timers when they are due, for as long as it runs."""
     while True:
         try:
-            while parts.exchange.fire_next(clock(), given_time=False) is not None:
-                parts.writer.trouble.over()
-                parts.sender.wake()
-            due = parts.exchange.next_due()
+            due = _fire_due(parts, clock)
         except sqlite3.Error as error:
             parts.writer.trouble.met(error)
             due = None
         except Exception:
-            log.exception("a timer could not be worked; it is tried again")
+            log.exception("the timers could not be looked at; it is tried again")
             due = None
         wait_s = _LONGEST_SLEEP_S if due is None else (due - clock()).total_seconds()
         await asyncio.sleep(min(max(wait_s, 0.05), _LONGEST_SLEEP_S))
+
+
+def _fire_due(parts: Parts, clock: Callable[[], datetime]) -> datetime | None:
+    """Fires what is due; returns when the next timer is. One that breaks the program holds up no other."""
+    exchange = parts.exchange
+    while (due := exchange.next_due()) is not None and due <= (now := clock()):
+        try:
+            exchange.fire_next(now, given_time=False)
+        except Exception as error:
+            if is_of_the_record(error):
+                raise
+            log.exception("a timer could not be worked; it is tried again in a minute")
+            _put_off_first(exchange.store, now)
+        parts.writer.trouble.over()
+        parts.sender.wake()
+    return due
+
+
+def _put_off_first(store: Store, now: datetime) -> None:
+    timer = store.next_timer()
+    if timer is not None:
+        with store.transaction():
+            store.set_timer(timer[1], timer[2], now + _BROKEN_WAITS)
 
 
 async def watch_programme(exchange: Exchange, fresh_book: Callable[[], FlowBook | None]) -> None:

@@ -49,6 +49,7 @@ class Talks:
         self.store, self.book, self.seed, self.lossy, self.door = store, book, seed, lossy, door
         self._load = load
         self._talks: dict[str, Talk] = {}
+        self._next_book: FlowBook | None = None
 
     @cached_property
     def random(self) -> "Random":
@@ -59,21 +60,23 @@ class Talks:
 
     def set_up(self, now: datetime) -> None:
         """Keeps the book's text and the programme's tags in the record, once."""
-        db, settings = self.store.db, self.book.settings
-        if is_kept(db, self.book):
+        self._keep(self.book, now)
+
+    def renew(self, fresh_book: Callable[[], FlowBook | None], now: datetime) -> None:
+        """Visits from now on begin with a book that the desk has loaded since, if there is one and once it is kept."""
+        self._next_book = fresh_book() or self._next_book
+        if self._next_book is not None:
+            self._keep(self._next_book, now)
+            self.book, self._next_book = self._next_book, None
+
+    def _keep(self, book: FlowBook, now: datetime) -> None:
+        if is_kept(self.store.db, book):
             return
         from guide.record.set_up import keep_programme
 
         with self.store.transaction():
-            keep_book(db, self.book)
-            keep_programme(self.store, settings, now)
-
-    def renew(self, fresh_book: Callable[[], FlowBook | None], now: datetime) -> None:
-        """Visits from now on begin with a book that the desk has loaded since, if there is one."""
-        book = fresh_book()
-        if book is not None:
-            self.book = book
-            self.set_up(now)
+            keep_book(self.store.db, book)
+            keep_programme(self.store, book.settings, now)
 
     # Looking
 

@@ -1,0 +1,115 @@
+"""What works beside the texts of ``serve``, timers and newly loaded programmes, when something breaks under it."""
+
+import asyncio
+import sqlite3
+from datetime import timedelta
+from typing import Any
+
+import pytest
+
+from guide.flow.load import book_text, load_book, shipped_flows
+from guide.flow.replies.kinds import KINDS
+from guide.gateway.serve import Parts, build, run_timers
+from guide.gateway.serve_settings import ServeSettings
+from guide.talk.blanks import REGISTRY
+from tests.conftest import Field
+from tests.gateway.test_sender import InMemory, JumpingLoop
+
+PAIRS = ("+447700900101", "+447700900102")
+
+
+@pytest.fixture
+def parts(pond: Field) -> Parts:
+    """What serves a record in which two pairs, each at a visit of its own, net at their first spot."""
+    for number in PAIRS:
+        pond.until("net.spot", number)
+    return build(ServeSettings(pond.db), pond.exchange, InMemory(), lambda: pond.now)
+
+
+def run(parts: Parts, pond: Field, minutes: float) -> None:
+    """The timers run for so long; time jumps from one to the next."""
+    loop, begins = JumpingLoop(), pond.now
+
+    def clock() -> Any:
+        pond.now = begins + timedelta(seconds=loop.time())
+        return pond.now
+
+    async def work() -> None:
+        task = asyncio.create_task(run_timers(parts, clock))
+        await asyncio.sleep(minutes * 60)
+        task.cancel()
+        await asyncio.gather(task, return_exceptions=True)
+
+    loop.run_until_complete(work())
+    loop.close()
+
+
+def fired(pond: Field, number: str) -> list[str]:
+    """The timers of a pair that fired."""
+    sql = "SELECT kind FROM timer JOIN phone ON phone.current_seat = timer.seat WHERE number = ? AND fired_turn > 0"
+    return [kind for (kind,) in pond.rows(sql, number)]
+
+
+def test_a_timer_that_breaks_holds_up_no_other_and_is_tried_again(
+    parts: Parts, pond: Field, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (first, _) = pond.rows("SELECT current_seat FROM phone WHERE number LIKE '+%' ORDER BY id")
+    at = pond.exchange.at
+    broken = [True]
+
+    def breaks(seat: Any, *given: Any) -> Any:
+        if broken[0] and seat.id == first[0]:
+            raise ZeroDivisionError
+        return at(seat, *given)
+
+    monkeypatch.setattr(pond.exchange, "at", breaks)
+    run(parts, pond, 60)
+    assert "check_in" not in fired(pond, PAIRS[0])
+    assert "check_in" in fired(pond, PAIRS[1])
+    broken[0] = False
+    run(parts, pond, 3)
+    assert "check_in" in fired(pond, PAIRS[0])
+    pond.whole()
+
+
+def fill(pond: Field) -> None:
+    """Texts come until there is no space."""
+    for number in range(400):
+        pond.text("note " + "windy " * 300, PAIRS[1], minutes=0, ext_id=f"n{number}")
+
+
+def test_timers_wait_for_a_record_that_cannot_be_written_and_say_so_once(
+    parts: Parts, pond: Field, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    (pages,) = pond.rows("PRAGMA page_count")[0]
+    pond.rows(f"PRAGMA max_page_count = {pages}")
+    with pytest.raises(sqlite3.OperationalError, match="full"):
+        fill(pond)
+    run(parts, pond, 40)
+    assert "full" in parts.writer.trouble.why
+    pond.rows(f"PRAGMA max_page_count = {pages + 1000}")
+    run(parts, pond, 1)
+    assert "check_in" in fired(pond, PAIRS[0])
+    assert caplog.text.count("the record can't be written now") == 1
+    assert caplog.text.count("the record can be written again") == 1
+    assert "Traceback" not in caplog.text
+    pond.whole()
+
+
+def test_a_programme_that_could_not_be_kept_at_once_is_kept_later_and_visits_begin_with_the_old_one(
+    pond: Field,
+) -> None:
+    text = book_text(shipped_flows()).replace("Tarrow Basin Lakes", "Tarrow Upper Lakes")
+    upper = load_book(text, REGISTRY, KINDS)
+    loaded = iter([upper])
+    (pages,) = pond.rows("PRAGMA page_count")[0]
+    pond.rows(f"PRAGMA max_page_count = {pages + 3}")
+    with pytest.raises(sqlite3.OperationalError, match="full"):
+        pond.exchange.renew(lambda: next(loaded, None), pond.now)
+    pond.rows(f"PRAGMA max_page_count = {pages + 1000}")
+    pond.text("hello", PAIRS[0])
+    pond.exchange.renew(lambda: next(loaded, None), pond.now)
+    pond.text("hello", PAIRS[1])
+    books = pond.rows("SELECT toml FROM flow_book JOIN visit ON book_hash = hash ORDER BY visit.id")
+    assert ["Tarrow Upper Lakes" in toml for (toml,) in books] == [False, True]
+    pond.whole()
