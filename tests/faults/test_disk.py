@@ -6,6 +6,7 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from pathlib import Path
+from random import Random
 
 import pytest
 
@@ -170,6 +171,28 @@ def test_a_lost_page_is_said_by_verify_and_never_a_traceback(tmp_path: Path, goo
     piped = run_pipe(db)
     assert b"Traceback" not in piped.stderr
     assert piped.returncode == 0 or is_one_sentence(piped), piped.stderr
+
+
+def test_a_power_cut_leaves_the_record_as_it_was_after_some_text(pond: Field, tmp_path: Path) -> None:
+    """What had not reached the disk is gone from the end of the write-ahead log, which may end in torn bytes."""
+    pond.rows("PRAGMA wal_autocheckpoint = 0")
+    record = tmp_path / "record.db"
+    sizes: list[int] = []
+    while len(sizes) < 60:
+        pond.text(pond.last["+100"][-1].options[0] if sizes else "hi")
+        sizes.append(os.path.getsize(f"{record}-wal"))
+    texts, cuts = [raw for (raw,) in pond.rows("SELECT raw FROM turn WHERE gateway = 'line' ORDER BY id")], Random(5)
+    for number in range(25):
+        size = cuts.choice(sizes) + cuts.choice((0, -1, 1, 4096, cuts.randrange(50_000)))
+        left = tmp_path / f"left{number}.db"
+        left.write_bytes(record.read_bytes())
+        wal = Path(f"{record}-wal").read_bytes()[: max(size, 0)]
+        Path(f"{left}-wal").write_bytes(wal + cuts.randbytes(cuts.randrange(9000)))
+        db = open_record(left)
+        kept = [raw for (raw,) in db.execute("SELECT raw FROM turn WHERE gateway = 'line' ORDER BY id")]
+        assert kept == texts[: sum(one <= size for one in sizes)]
+        assert verify(db).problems == []
+        db.close()
 
 
 def test_a_file_that_lost_its_head_is_no_record(tmp_path: Path, good: bytes) -> None:
