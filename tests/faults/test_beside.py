@@ -2,7 +2,7 @@
 
 import asyncio
 import sqlite3
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import pytest
@@ -26,12 +26,12 @@ def parts(pond: Field) -> Parts:
     return build(ServeSettings(pond.db), pond.exchange, InMemory(), lambda: pond.now)
 
 
-def run(parts: Parts, pond: Field, minutes: float) -> None:
-    """The timers run for so long; time jumps from one to the next."""
+def run(parts: Parts, pond: Field, minutes: float, jump: timedelta = timedelta()) -> None:
+    """The timers run for so long; time goes from one to the next. A minute on, somebody sets the clock."""
     loop, begins = JumpingLoop(), pond.now
 
-    def clock() -> Any:
-        pond.now = begins + timedelta(seconds=loop.time())
+    def clock() -> datetime:
+        pond.now = begins + timedelta(seconds=loop.time()) + (jump if loop.time() > 60 else timedelta())
         return pond.now
 
     async def work() -> None:
@@ -93,6 +93,19 @@ def test_timers_wait_for_a_record_that_cannot_be_written_and_say_so_once(
     assert caplog.text.count("the record can't be written now") == 1
     assert caplog.text.count("the record can be written again") == 1
     assert "Traceback" not in caplog.text
+    pond.whole()
+
+
+@pytest.mark.parametrize("back", [timedelta(seconds=20), timedelta(hours=1), timedelta(days=400)])
+def test_half_an_hour_without_a_text_is_half_an_hour_though_the_clock_was_set_back(
+    parts: Parts, pond: Field, back: timedelta
+) -> None:
+    (last,) = pond.rows("SELECT max(received_at) FROM turn WHERE gateway = 'line'")[0]
+    left = 30 - (pond.now - datetime.fromisoformat(last)).total_seconds() / 60
+    run(parts, pond, left - 1, -back)
+    assert "check_in" not in fired(pond, PAIRS[1])
+    run(parts, pond, 1.5)
+    assert "check_in" in fired(pond, PAIRS[1])
     pond.whole()
 
 
