@@ -13,6 +13,7 @@ import os
 import random
 import signal
 import sqlite3
+import subprocess
 import sys
 import threading
 import time
@@ -190,6 +191,29 @@ def test_an_end_under_load_loses_and_doubles_nothing(tmp_path: Path, lines: list
         end_now(line, signal.SIGTERM)
     crowd.end()
     assert line.end(signal.SIGTERM) == 0
+    assert doubled_as_promised(line) == 0
+    all_is_well(line)
+
+
+def test_the_desk_writes_beside_a_server_under_load_and_its_words_go_out_once(
+    tmp_path: Path, lines: list[Line]
+) -> None:
+    line = Line(tmp_path / "day")
+    lines.append(line)
+    line.start()
+    crowd = Crowd(line)
+    for number in range(3):
+        for words in (["say", NOTER_WORD, f"tell us about spot {number}"], ["backup", str(tmp_path / f"{number}.db")]):
+            command = [sys.executable, "-m", "guide.cli", "desk", *words, "--db", str(line.record)]
+            done = subprocess.run(command, capture_output=True, timeout=60)
+            assert done.returncode == 0, done.stderr
+    crowd.end()
+    assert line.end(signal.SIGTERM) == 0
+    for number in range(3):
+        (told,) = [text for _, _, text in line.gateway.handed if f"spot {number}" in text]
+        assert told == f"From the coordinator: tell us about spot {number}"
+        with closing(sqlite3.connect(tmp_path / f"{number}.db", isolation_level=None)) as db:
+            assert verify(db).problems == []
     assert doubled_as_promised(line) == 0
     all_is_well(line)
 
