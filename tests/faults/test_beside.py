@@ -9,6 +9,7 @@ import pytest
 
 from guide.flow.load import book_text, load_book, shipped_flows
 from guide.flow.replies.kinds import KINDS
+from guide.gateway.exchange import TextIn
 from guide.gateway.serve import Parts, build, run_timers
 from guide.gateway.serve_settings import ServeSettings
 from guide.talk.blanks import REGISTRY
@@ -125,4 +126,32 @@ def test_a_programme_that_could_not_be_kept_at_once_is_kept_later_and_visits_beg
     pond.text("hello", PAIRS[1])
     books = pond.rows("SELECT toml FROM flow_book JOIN visit ON book_hash = hash ORDER BY visit.id")
     assert ["Tarrow Upper Lakes" in toml for (toml,) in books] == [False, True]
+    pond.whole()
+
+
+def test_a_text_that_meets_a_lost_page_is_refused_alone_and_the_others_of_its_commit_are_worked(
+    parts: Parts, pond: Field, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    work = pond.exchange.work
+
+    def meets_it(text: TextIn, now: datetime) -> Any:
+        worked = work(text, now)
+        if text.text == "note b":
+            raise sqlite3.DatabaseError("database disk image is malformed")
+        return worked
+
+    monkeypatch.setattr(pond.exchange, "work", meets_it)
+
+    async def bring() -> list[Any]:
+        texts = [
+            TextIn(number, f"note {words}", words) for number, words in zip((*PAIRS, PAIRS[0]), "abc", strict=True)
+        ]
+        return await asyncio.gather(*[parts.writer.take(text) for text in texts], return_exceptions=True)
+
+    first, refused, last = asyncio.run(bring())
+    assert isinstance(refused, sqlite3.DatabaseError)
+    assert len(first) == len(last) == 1
+    assert pond.rows("SELECT raw FROM turn WHERE raw LIKE 'note%' ORDER BY id") == [("note a",), ("note c",)]
+    assert "the record is damaged" in parts.writer.trouble.why
+    assert "Traceback" not in caplog.text
     pond.whole()
