@@ -8,6 +8,7 @@ from typing import Any
 
 from prompt_toolkit.utils import get_cwidth
 
+from guide.desk.counted import counted
 from guide.desk.questions import Question, waiting_questions
 from guide.flow.replies.clean import clean
 from guide.record.store import Store, stamp
@@ -15,8 +16,15 @@ from guide.record.store import Store, stamp
 QUESTIONS_OF = timedelta(days=14)
 """The board shows questions of visits begun so recently; ``desk questions`` shows all."""
 
-DANGER, ALARM, ASKED, WATER, BANK, HOME = range(6)
+DANGER, ALARM, ASKED, WATER, BANK, HOME, SILENT = range(7)
 """How near a seat is to needing somebody; the lowest stands first."""
+
+SILENT_AFTER = timedelta(hours=48)
+"""A visit that nobody has texted for in so long is no emergency that a board can help with: the desk rings, then
+closes it. Our own choice."""
+
+WHERE = 18
+"""Columns of a site's name."""
 
 _DOING = {
     "plan": "planning",
@@ -93,7 +101,8 @@ class Board:
 def read_board(store: Store, now: datetime) -> Board:
     """The board as the record stands. Nothing is written; timers that are due and not yet fired are seen."""
     rows = store.db.execute(_SEATS).fetchall()
-    seats = [_seat_line(store, row, now) for row in rows]
+    lines = [(row[7], _seat_line(store, row, now)) for row in rows]
+    seats = [seat for status, seat in lines if status == "open" or seat.urgent != SILENT]
     seats.sort(key=lambda seat: (seat.urgent, seat.last_at or now, seat.to))
     return Board(now, tuple(seats), tuple(waiting_questions(store.db, stamp(now - QUESTIONS_OF))))
 
@@ -110,7 +119,10 @@ def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
     (alarm,) = store.db.execute(_ALARM, (seat,)).fetchone()
     alarmed = datetime.fromisoformat(alarm) if alarm else None
     urgent, note = _urgency(top["flow"], timers, alarmed, last_at, now)
-    if urgent > ASKED:
+    silent = last_at is not None and now - last_at > SILENT_AFTER and top["flow"] != "plan"
+    if silent:
+        urgent, note = SILENT, _silent(code, last_at or now, in_water or top["flow"] == "danger")
+    elif urgent > ASKED:
         urgent = WATER if in_water else BANK if status == "open" else HOME
     if stopped:
         note = f"{note}; takes no texts (STOP)".removeprefix("; ")
@@ -119,6 +131,23 @@ def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
     return SeatLine(
         f"{code}/{letter}", where, bool(practice), kept, target, in_water, doing, urgent, note, last_at, said
     )  # fmt: skip
+
+
+def _silent(code: str, last_at: datetime, out: bool) -> str:
+    """Since when nobody has texted, and what to do about it."""
+    sure = "are all home? Ring them, " if out else "ring them, "
+    return f"silent since {moment(last_at)}: {sure}then desk close {code}"
+
+
+def moment(at: datetime) -> str:
+    """A day and time of day, as clocks here show it."""
+    local = at.astimezone()
+    return f"{local.day} {local:%b %H:%M}"
+
+
+def _late(due: datetime, now: datetime) -> str:
+    """How late something is, while minutes count; then since when."""
+    return f"{ago(due, now)} late" if now - due < timedelta(hours=2) else f"late since {moment(due)}"
 
 
 def _urgency(
@@ -137,7 +166,7 @@ def _urgency(
         if kind in timers:
             due = timers[kind]
             if due <= now:
-                return ASKED, f"{what} {ago(due, now)} late"
+                return ASKED, f"{what} {_late(due, now)}"
             return BANK, f"{what} in {ago(now, due)}"
     return BANK, "in shelter, a clock runs" if "thunder" in timers else ""
 
@@ -156,29 +185,32 @@ def ago(before: datetime, after: datetime) -> str:
 
 def head_line(board: Board, columns: int) -> str:
     """What matters at a glance; who needs somebody stands first."""
-    water = sum(seat.in_water for seat in board.seats)
+    water = sum(seat.in_water and seat.urgent != SILENT for seat in board.seats)
     urgent = sum(seat.urgent <= ASKED for seat in board.seats)
-    told = [_counted(len(board.seats), "seat"), f"{water} at the water", _counted(len(board.questions), "question")]
+    silent = sum(seat.urgent == SILENT for seat in board.seats)
+    told = [counted(len(board.seats), "seat"), f"{water} at the water", counted(len(board.questions), "question")]
+    told += [f"{silent} silent for days"] * bool(silent)
     alarm = f"{urgent} OVERDUE OR IN DANGER, " if urgent else ""
     return fit(f"{board.at.astimezone():%H:%M}  {alarm}{', '.join(told)}", columns)
 
 
-def _counted(count: int, what: str) -> str:
-    return f"{count} {what}{'' if count == 1 else 's'}"
-
-
 def seat_heads(columns: int) -> str:
     """The names of the columns of the seats."""
-    return fit("   seat       where           larvae  water  last    doing", columns)
+    return fit(f"   seat       {'where':<{WHERE}} larvae in  last    doing", columns)
 
 
 def seat_line(seat: SeatLine, now: datetime, columns: int) -> str:
-    """One seat in one line; urgent ones begin with ``!``, practice ones have a ``p`` behind it."""
+    """One seat in one line; urgent ones begin with ``!``, practice ones have a ``p`` behind it.
+
+    What is the matter stands in place of what the pair does; ``detail_lines`` tell both.
+    """
     mark = ("!" if seat.urgent <= ASKED else " ") + ("p" if seat.practice else " ")
     last = ago(seat.last_at, now) if seat.last_at else "-"
-    doing = f"{seat.note}; {seat.doing}" if seat.note and seat.urgent <= ASKED else seat.doing
+    doing = seat.note if seat.note and seat.urgent <= ASKED else seat.doing
+    if seat.urgent == SILENT:
+        doing = f"silent since {moment(seat.last_at or now)}"
     count, water = f"{seat.kept}/{seat.target}", "IN" if seat.in_water else "-"
-    return fit(f"{mark} {seat.to:<10} {pad(seat.where, 15)} {count:>6}  {water:<5}  {last:<6}  {doing}", columns)
+    return fit(f"{mark} {seat.to:<10} {pad(seat.where, WHERE)} {count:>6} {water:<3} {last:<7} {doing}", columns)
 
 
 def question_line(question: Question, now: datetime, columns: int) -> str:
@@ -189,12 +221,31 @@ def question_line(question: Question, now: datetime, columns: int) -> str:
 
 
 def detail_lines(seat: SeatLine, now: datetime, columns: int) -> list[str]:
-    """What there is more to say of the seat that is looked at: three lines."""
+    """What there is more to say of the seat that is looked at, in whole words."""
     last = f'"{seat.last_text}", {ago(seat.last_at, now)} ago' if seat.last_at else "none"
     what = "people in or at the water" if seat.in_water else "nobody in the water, as far as told"
     practice = ", practice" if seat.practice else ""
     lines = [f"{seat.to}{practice}, {seat.where}: {what}", f"{seat.doing}; {seat.note or 'no clock runs'}"]
-    return [fit(line, columns) for line in (*lines, f"last text: {last}")]
+    return [part for line in (*lines, f"last text: {last}") for part in wrapped(line, columns)]
+
+
+def question_lines(question: Question, now: datetime, columns: int) -> list[str]:
+    """A question that is looked at, in whole words."""
+    said = clean(question.words or "words that were forgotten").replace("\n", " ")
+    return wrapped(f"{question.to}, {ago(question.at, now)} ago: {said}", columns)
+
+
+def wrapped(text: str, columns: int, most: int = 4) -> list[str]:
+    """A text in as many lines as it takes, broken between words; more than ``most`` are cut."""
+    lines = [""]
+    for word in text.split(" "):
+        longer = f"{lines[-1]} {word}" if lines[-1] else word
+        if get_cwidth(longer) <= columns or not lines[-1]:
+            lines[-1] = longer
+        else:
+            lines.append(word)
+    rest = [*lines[: most - 1], " ".join(lines[most - 1 :])] if len(lines) > most else lines
+    return [fit(line, columns) for line in rest]
 
 
 def fit(text: str, columns: int) -> str:

@@ -12,6 +12,7 @@ from prompt_toolkit.formatted_text import StyleAndTextTuples
 from prompt_toolkit.key_binding import KeyBindings, KeyPressEvent
 from prompt_toolkit.layout import ConditionalContainer, HSplit, Layout, VSplit, Window
 from prompt_toolkit.layout.controls import BufferControl, FormattedTextControl
+from prompt_toolkit.layout.dimension import Dimension
 
 from guide.desk.board import (
     ASKED,
@@ -19,6 +20,7 @@ from guide.desk.board import (
     detail_lines,
     head_line,
     question_line,
+    question_lines,
     read_board,
     seat_heads,
     seat_line,
@@ -94,7 +96,7 @@ class BoardScreen:
             Window(self.list),
             Window(FormattedTextControl(self._question_text), dont_extend_height=True),
             Window(char="-", height=1),
-            Window(FormattedTextControl(self._detail), height=3, dont_extend_height=True),
+            Window(FormattedTextControl(self._detail), height=Dimension(min=3, max=6), dont_extend_height=True),
             ConditionalContainer(typed, writing),
             _line(lambda: self.said or CAUTION),
             _line(lambda: WRITING if self.writing_to else HELP, "reverse"),
@@ -125,9 +127,13 @@ class BoardScreen:
     def _detail(self) -> str:
         to = self._to()
         seat = next((one for one in self.board.seats if one.to == to), None)
+        asked = self.chosen - len(self.board.seats)
+        if to and asked >= 0:
+            told = question_lines(self.board.questions[asked], self.board.at, _columns())
+            return "\n".join([*told, *([] if seat else [f"{to} is closed; words still reach its phone"])])
         if seat is not None:
             return "\n".join(detail_lines(seat, self.board.at, _columns()))
-        return f"{to} is closed; words still reach its phone" if to else ""
+        return ""
 
     # Keys
 

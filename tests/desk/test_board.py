@@ -16,8 +16,21 @@ from prompt_toolkit.output.vt100 import Vt100_Output
 from prompt_toolkit.utils import get_cwidth
 
 from guide.cli import main
-from guide.desk.board import ago, fit, pad, question_line, read_board, seat_line
+from guide.desk.board import (
+    ago,
+    detail_lines,
+    fit,
+    head_line,
+    moment,
+    pad,
+    question_line,
+    question_lines,
+    read_board,
+    seat_line,
+    wrapped,
+)
 from guide.desk.board_screen import BoardScreen
+from guide.desk.close import close_visit
 from guide.desk.questions import waiting_questions
 from guide.desk.send import say_to
 from guide.desk.visits import VisitError
@@ -76,6 +89,65 @@ def test_a_clock_that_ran_out_while_no_gateway_ran_is_seen(out):
     notes = {seat.to.split("/")[0]: seat.note for seat in late.seats}
     assert notes[code(out, "+103")] == "check-in 20 min late"
     assert notes[code(out, "+102")] == ""
+
+
+def test_hours_late_are_told_as_since_when(out):
+    due = out.now + timedelta(minutes=30)
+    notes = {seat.to.split("/")[0]: seat.note for seat in quiet_board(out, 300).seats}
+    assert notes[code(out, "+103")] == f"check-in late since {moment(due)}"
+
+
+def test_a_visit_that_is_silent_for_days_shouts_no_more_and_says_what_to_do(out):
+    late = quiet_board(out, 32 * 24 * 60)
+    assert head_line(late, 80).endswith("3 seats, 0 at the water, 0 questions, 3 silent for days")
+    seats = {seat.to.split("/")[0]: seat for seat in late.seats}
+    wading, arriving = seats[code(out, "+103")], seats[code(out, "+102")]
+    assert wading.note == (
+        f"silent since {moment(out.now)}: are all home? Ring them, then desk close {code(out, '+103')}"
+    )
+    assert ": ring them, then desk close" in arriving.note
+    assert not any(seat_line(seat, late.at, 80).startswith("!") for seat in late.seats)
+    close_visit(out.exchange, code(out, "+103"), "all home that day", False, late.at)
+    assert code(out, "+103") not in {seat.to.split("/")[0] for seat in quiet_board(out, 32 * 24 * 60).seats}
+    out.whole()
+
+
+def test_a_closed_visit_whose_all_home_was_never_asked_leaves_the_board_in_time(out):
+    out.until("close.end", "+102")
+    closed = code(out, "+102")
+    assert closed in {seat.to.split("/")[0] for seat in quiet_board(out, 24 * 60).seats}
+    assert closed not in {seat.to.split("/")[0] for seat in quiet_board(out, 4 * 24 * 60).seats}
+
+
+def test_a_visit_planned_for_next_week_is_not_silent(pond):
+    pond.text("plan")
+    pond.until("plan.ready")
+    (seat,) = quiet_board(pond, 6 * 24 * 60).seats
+    assert (seat.note, seat.doing) == ("", "planning: ready")
+
+
+def test_what_is_looked_at_is_told_in_whole_words(out):
+    out.text("desk the net has a hole, the spare is wet, may we mend it with the tape from the first aid box?", "+101")
+    question = board(out).questions[-1]
+    told = question_lines(question, out.now, 80)
+    assert " ".join(told).endswith("may we mend it with the tape from the first aid box?")
+    assert all(get_cwidth(line) <= 80 for line in told)
+    (first, *_) = board(out).seats
+    assert "…" not in "".join(detail_lines(first, out.now, 80))
+
+
+def test_a_site_with_a_long_name_is_whole_at_80_columns(pond):
+    pond.text("harrow")
+    (seat,) = board(pond).seats
+    assert "Long Harrow Lake" in seat_line(seat, pond.now, 80)
+
+
+@pytest.mark.parametrize("columns", [20, 80])
+def test_wrapped_words_lose_nothing_but_what_takes_too_many_lines(columns):
+    text = "one two three four five six seven eight nine ten eleven twelve"
+    assert " ".join(wrapped(text, columns, 9)) == text
+    assert wrapped("x" * 100, columns)[0].endswith("…")
+    assert len(wrapped(text * 20, columns)) == 4
 
 
 def test_danger_stands_before_everything(out):
@@ -200,7 +272,7 @@ def on_screen(field, *steps: tuple[Any, str]) -> list[list[str]]:
 def test_the_screen_is_readable_at_80_by_24_without_colours(out):
     (lines,) = on_screen(out, ("", "what is this snail?"))
     assert lines[0].endswith("3 seats, 2 at the water, 1 question")
-    assert f" p {code(out, '+101')}/A Amberwell Pond    0/12  IN" in "\n".join(lines)
+    assert f" p {code(out, '+101')}/A Amberwell Pond       0/12 IN" in "\n".join(lines)
     assert "Someone in danger: call the local emergency number." in lines[22]
     assert all(len(line) <= 80 for line in lines)
 
