@@ -8,7 +8,7 @@ import sqlite3
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
-from typing import TYPE_CHECKING, NoReturn
+from typing import TYPE_CHECKING, Any, NoReturn
 
 from guide import __version__
 from guide.errors import WadelineError
@@ -25,7 +25,20 @@ def main(argv: Sequence[str] | None = None) -> int:
     """Runs one command; returns its exit code. Errors meant for people are one line on standard error."""
     gc.set_threshold(50_000, 20, 20)  # a start makes many objects and no garbage: looking for some takes 10 ms
     wanted = list(sys.argv[1:] if argv is None else argv)
-    args = build_parser(wanted or ["--help"]).parse_args(wanted)
+    parser = build_parser(wanted or ["--help"])
+    try:
+        args, more = parser.parse_known_args(wanted)
+        if more:
+            raise argparse.ArgumentError(None, f"unrecognized arguments: {' '.join(more)}")
+    except argparse.ArgumentError as error:
+        from guide.wrong_line import what_is_wrong
+
+        print(f"wadeline: {what_is_wrong(parser, wanted, error)}", file=sys.stderr)
+        return 2
+    return _run(args)
+
+
+def _run(args: argparse.Namespace) -> int:
     try:
         return int(args.run(args) or 0)
     except WadelineError as error:
@@ -34,7 +47,9 @@ def main(argv: Sequence[str] | None = None) -> int:
     except ModuleNotFoundError as error:
         if (error.name or "guide").startswith("guide"):
             raise
-        print(f"wadeline: this needs the package {error.name}: pip install 'wadeline[desk]'", file=sys.stderr)
+        from guide.lacking import lacking
+
+        print(f"wadeline: {lacking(error.name or '', args.command)}", file=sys.stderr)
         return 2
     except KeyboardInterrupt:
         return 130
@@ -60,16 +75,27 @@ class _Help(argparse.HelpFormatter):
         super().__init__(prog, width=columns - 2)
 
 
+class _Parser(argparse.ArgumentParser):
+    """A command's parser: what is wrong with a line is raised and told by ``main``, with no block of usage."""
+
+    def __init__(self, **given: Any) -> None:
+        super().__init__(**{"formatter_class": _Help, "exit_on_error": False, **given})
+
+    def error(self, message: str) -> NoReturn:
+        """What older versions of argparse say here and newer ones raise."""
+        raise argparse.ArgumentError(None, message)
+
+
 def build_parser(wanted: Sequence[str] = ()) -> argparse.ArgumentParser:
     """All commands with their options; for the words ``wanted`` of a command line, no more of them than these need."""
     about = "A guide in plain text messages for taking trace-metal-clean samples."
-    parser = argparse.ArgumentParser(prog="wadeline", description=about, formatter_class=_Help)
+    parser = _Parser(prog="wadeline", description=about)
     parser.add_argument("--version", action="version", version=f"wadeline {__version__}")
     commands = parser.add_subparsers(dest="command", required=True, metavar="COMMAND")
     only = wanted[0] if wanted and wanted[0] in _COMMANDS else None
     for name, (words, add_options) in _COMMANDS.items():
         if only in (None, name):
-            command = commands.add_parser(name, help=words, formatter_class=_Help)
+            command = commands.add_parser(name, help=words)
             if only or not wanted:
                 add_options(command)
     return parser
