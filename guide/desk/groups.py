@@ -23,6 +23,10 @@ MORE_COLUMNS = ("word", "site", "people")
 LONGEST_NAME = 30
 _CODE = re.compile(r"[A-Za-z0-9][A-Za-z0-9-]{0,11}")
 _WORD = re.compile(r"[a-z][a-z0-9]{3,19}")
+_DIGITS = "23456789"
+_LETTERS = 6
+"""Letters that the plain word of a join word has at most, where the programme has so short ones."""
+
 _NONE = "There are no groups yet: load a list with wadeline desk groups FILE.csv"
 
 
@@ -117,15 +121,24 @@ def _is_joined(store: Store, word: str) -> bool:
 
 
 def _free_word(store: Store, settings: Settings, taken: set[str]) -> str:
-    """Two plain words and a number: easy to say, and not to be guessed at the first try."""
-    for _ in range(1000):
-        first, second = secrets.choice(settings.join_words), secrets.choice(settings.join_words)
-        word = f"{first}{second}{secrets.randbelow(90) + 10}"
-        used = store.group_with_word(word) is not None or _is_joined(store, word)
-        if first != second and word not in taken and not used and len(word) <= 20:
+    """A short plain word and three digits, like ``otter 472``: quickly said, and not to be guessed at the first try.
+
+    Digits are 2 to 9, since 0 and 1 are taken for letters; words of two groups that begin alike differ in two digits
+    at least, so that one digit misheard never leads to another group.
+    """
+    words = [word for word in settings.join_words if len(word) <= _LETTERS] or settings.join_words
+    others = taken | {word for (word,) in store.db.execute("SELECT join_word FROM field_group")}
+    for _ in range(5000):
+        word = secrets.choice(words) + "".join(secrets.choice(_DIGITS) for _ in range(3))
+        if len(word) <= 20 and not _is_joined(store, word) and not any(_sounds_like(word, other) for other in others):
             taken.add(word)
             return word
     raise WadelineError("no free join word was found: add words to join_words, or give words in the list")
+
+
+def _sounds_like(word: str, other: str) -> bool:
+    """Whether two words differ in less than two characters."""
+    return len(word) == len(other) and sum(a != b for a, b in zip(word, other, strict=True)) < 2
 
 
 def _group(row: Row, word: str) -> Group:
@@ -144,6 +157,31 @@ def _keep(store: Store, programme: str, groups: Sequence[Group]) -> None:
     told = [{name: value for name, value in asdict(group).items() if name != "word"} for group in groups]
     entry = Entry("groups_loaded", "", {"programme": programme, "groups": told})
     store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+
+
+def remove_group(record: Path, code: str, as_json: bool) -> int:
+    """Takes a group off the list that no visit ever belonged to; raises WadelineError for another."""
+    store, settings, _ = present(record)
+    group = next((one for one in groups_of(store.db, settings.code) if one.code.casefold() == code.casefold()), None)
+    if group is None:
+        raise WadelineError(f"there is no group {code!r}; desk groups lists them")
+    with store.transaction():
+        visits = [
+            visit
+            for (visit,) in store.db.execute(
+                "SELECT code8 FROM visit WHERE programme = ? AND group_code = ? ORDER BY id",
+                (settings.code, group.code),
+            )
+        ]
+        if visits:
+            raise WadelineError(
+                f"group {group.code} can't be removed: visit {visits[0]} is one of its {len(visits)}. Its name, water "
+                "and word are put right by loading its row again"
+            )
+        store.db.execute("DELETE FROM field_group WHERE programme = ? AND code = ?", (settings.code, group.code))
+        entry = Entry("group_removed", "", {"programme": settings.code, "group": group.code})
+        store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+    return show_groups(record, as_json)
 
 
 def show_groups(record: Path, as_json: bool) -> int:

@@ -59,8 +59,10 @@ def _card(group: Group, settings: Settings, number: str) -> Card:
 
 
 def _parted(word: str, known: tuple[str, ...]) -> str:
-    """``WALNUT PUDDLE 46`` for a word that was made of plain words, easier to say and type; JOIN reads it the same."""
+    """``OTTER 472`` for a word made of a plain word, or of two; easier to say and type, and JOIN reads it the same."""
     for first in known:
+        if word.startswith(first) and word[len(first) :].isdigit():
+            return f"{first} {word[len(first) :]}".upper()
         if word.startswith(first):
             found = re.fullmatch(r"([a-z]+)(\d*)", word[len(first) :])
             if found and found[1] in known:

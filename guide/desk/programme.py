@@ -198,8 +198,10 @@ def show_programme(record: Path, as_json: bool) -> int:
 
 
 def _pools(db: sqlite3.Connection, code: str) -> str:
-    counts = dict(db.execute("SELECT practice, count(*) FROM tag WHERE programme = ? GROUP BY practice", (code,)))
-    return f"{counts.get(0, 0)} real, {counts.get(1, 0)} for practice"
+    sql = "SELECT practice, count(*), sum(status = 'free') FROM tag WHERE programme = ? GROUP BY practice"
+    counts = {practice: (tags, free) for practice, tags, free in db.execute(sql, (code,))}
+    real, practice = (counts.get(which, (0, 0)) for which in (0, 1))
+    return f"{real[0]} real ({real[1]} free), {practice[0]} for practice ({practice[1]} free)"
 
 
 def _lines(settings: Settings, text: str, at: str, names: list[str], pools: str) -> Iterator[str]:

@@ -8,6 +8,7 @@ from guide.cli import record_path
 from guide.desk.commands import record_options
 from guide.desk.contact_commands import add_contact_commands
 from guide.desk.tag_commands import add_tag_commands
+from guide.errors import WadelineError
 
 
 def add_set_up_commands(commands: Any) -> None:
@@ -20,10 +21,12 @@ def add_set_up_commands(commands: Any) -> None:
     sites.add_argument(
         "file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; words, flows, zone, ..."
     )
+    sites.add_argument("--remove", metavar="CODE", help="take a site off the list that was never used")
     record_options(sites)
     sites.set_defaults(run=_sites)
     groups = commands.add_parser("groups", help="load groups from a CSV list, or list them with their join words")
     groups.add_argument("file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; word, site, people")
+    groups.add_argument("--remove", metavar="CODE", help="take a group off the list that was never used")
     record_options(groups)
     groups.set_defaults(run=_groups)
     card = commands.add_parser("card", help="write pocket cards of the groups, as PDF")
@@ -46,16 +49,27 @@ def _programme(args: argparse.Namespace) -> int:
 
 
 def _sites(args: argparse.Namespace) -> int:
-    from guide.desk.sites import load_sites, show_sites
+    from guide.desk.sites import load_sites, remove_site, show_sites
 
+    if args.remove is not None:
+        _alone(args)
+        return remove_site(record_path(args.db), args.remove, args.json)
     if args.file is None:
         return show_sites(record_path(args.db), args.json)
     return load_sites(record_path(args.db), args.file, args.json)
 
 
-def _groups(args: argparse.Namespace) -> int:
-    from guide.desk.groups import load_groups, show_groups
+def _alone(args: argparse.Namespace) -> None:
+    if args.file is not None:
+        raise WadelineError("--remove CODE takes no file: load the list and remove in two commands")
 
+
+def _groups(args: argparse.Namespace) -> int:
+    from guide.desk.groups import load_groups, remove_group, show_groups
+
+    if args.remove is not None:
+        _alone(args)
+        return remove_group(record_path(args.db), args.remove, args.json)
     if args.file is None:
         return show_groups(record_path(args.db), args.json)
     return load_groups(record_path(args.db), args.file, args.json)

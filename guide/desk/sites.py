@@ -1,14 +1,17 @@
 """``desk sites``: loads sites from a list, each an answer of the site question for new visits, or lists them."""
 
 import re
+import sqlite3
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from guide.desk.counted import counted
 from guide.desk.programme import keep_text, present, sites_from
 from guide.desk.read_csv import Row, TableError, read_rows, sms_problem
 from guide.desk.show import show_rows
 from guide.desk.taken_words import why_taken
+from guide.errors import WadelineError
 from guide.flow.programme_text import loaded_sites, own_part, parse, with_sites
 from guide.flow.read_settings import DISINFECTANTS
 from guide.flow.replies.clean import plain
@@ -114,6 +117,43 @@ def _clashes(rows: Sequence[Row], new: Sequence[Site], others: Sequence[Site]) -
 
 def _spellings(site: Site) -> list[str]:
     return list(dict.fromkeys(plain(word) for word in (site.code, site.name, *site.words)))
+
+
+def remove_site(record: Path, code: str, as_json: bool) -> int:
+    """Takes a site off the list that nothing ever had to do with; raises WadelineError for another."""
+    store, settings, text = present(record)
+    name = code.casefold()
+    if any(site["code"] == name for site in parse(own_part(text), "").get("sites", [])):
+        raise WadelineError(
+            f"site {name} stands in the programme's own file: take it out there, load it with desk programme FILE, "
+            f"then remove {name} here"
+        )
+    with store.transaction():
+        known = store.db.execute("SELECT 1 FROM site WHERE programme = ? AND code = ?", (settings.code, name))
+        if known.fetchone() is None:
+            raise WadelineError(f"there is no site {code!r}; desk sites lists them")
+        used = next(_uses(store.db, settings.code, name), None)
+        if used is not None:
+            raise WadelineError(f"site {name} can't be removed: {used}. It is put right by loading its row again")
+        left = [site for site in sites_from(loaded_sites(text)) if site.code != name]
+        keep_text(store, with_sites(own_part(text), left), "site_removed", {"site": name})
+        store.db.execute("DELETE FROM site WHERE programme = ? AND code = ?", (settings.code, name))
+    return show_sites(record, as_json)
+
+
+def _uses(db: sqlite3.Connection, programme: str, code: str) -> Iterator[str]:
+    """What has to do with a site, the weightiest first."""
+    told = (
+        "SELECT code8 FROM visit WHERE programme = ? AND (site = ? OR uid IN (SELECT stream FROM log "
+        "WHERE kind IN ('answer', 'fix') AND sample_uid IS NULL AND json_extract(data, '$.site') = ?)) LIMIT 1"
+    )
+    for (visit,) in db.execute(told, (programme, code, code)):
+        yield f"visit {visit} was told as at it"
+    for (tags,) in db.execute("SELECT count(*) FROM tag WHERE programme = ? AND site = ?", (programme, code)):
+        if tags:
+            yield f"{counted(tags, 'tag is', 'tags are')} given to it (desk tags assign)"
+    for (group,) in db.execute("SELECT code FROM field_group WHERE programme = ? AND site = ?", (programme, code)):
+        yield f"group {group} begins there (desk groups FILE)"
 
 
 def show_sites(record: Path, as_json: bool) -> int:

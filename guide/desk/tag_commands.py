@@ -60,10 +60,15 @@ def _pool(args: argparse.Namespace) -> "Pool":
 
 
 def _make(args: argparse.Namespace) -> int:
-    from guide.desk.tags import make_tags, say_done
+    from guide.desk.tags import make_tags, say_done, were_there
 
     pool = _pool(args)
-    return say_done(make_tags(pool, args.count, args.first, args.site), "made", pool, args.json)
+    codes = make_tags(pool, args.count, args.first, args.site)
+    say_done(codes, "made", pool, args.json)
+    before = were_there(pool, codes)
+    if before and not args.json:
+        print(before)
+    return 0
 
 
 def _load(args: argparse.Namespace) -> int:

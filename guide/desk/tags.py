@@ -240,6 +240,20 @@ def _each(pool: Pool) -> list[dict[str, Any]]:
     return [dict(zip(names, row, strict=True)) for row in pool.db.execute(sql, (pool.settings.code, pool.practice))]
 
 
+def were_there(pool: Pool, new: Sequence[str]) -> str:
+    """What the pool held before some tags were made, so that nobody makes a second lot unknowingly; empty for none."""
+    made = set(new)
+    before = {code: status for code, (status, _) in pool.tags().items() if code not in made}
+    if not before:
+        return ""
+    free = [code for code, status in before.items() if status == "free"]
+    span = f", {min(free)} to {max(free)}" if len(free) > 1 else ""
+    there = f"{counted(len(before), 'tag was', 'tags were')} there before, {len(free)} of them free{span}"
+    own = " (the programme's file makes its own: tags.count)" if pool.settings.tags.count else ""
+    rest = f"Only the new on paper: desk tags sheet TO --first {new[0]}. Not wanted: desk tags void."
+    return f"{there}{own}. Pairs take from both.\n{rest}"
+
+
 def say_done(codes: Sequence[str], what: str, pool: Pool, as_json: bool) -> int:
     """Prints what was done to which tags."""
     if as_json:

@@ -4,9 +4,11 @@ import json
 import subprocess
 import sys
 from datetime import date, timedelta
+from importlib.metadata import PackageNotFoundError
 
 import pytest
 
+from guide.lacking import lacking, packages_of
 from tests.desk.set_up_world import COORDINATOR, REAL, Desk, texting
 
 HELLO = b'{"id": "%d", "from": "+10%d", "text": "hello", "at": "2026-07-04T09:00:00Z"}\n'
@@ -156,4 +158,21 @@ def test_a_missing_extra_is_named_and_what_needs_none_works(circle):
     file = circle.file("b.toml", REAL)
     done = subprocess.run([*command, "programme", file, "--db", str(circle.record)], capture_output=True, check=False)
     assert done.returncode == 2
-    assert done.stderr == b"wadeline: this needs the package holidays: pip install 'wadeline[desk]'\n"
+    assert done.stderr.startswith(b"wadeline: this needs the package holidays of the extra 'desk'. Install it with: ")
+    assert b" -m pip install " in done.stderr
+
+
+def test_what_a_missing_extra_brings_is_named_package_by_package(monkeypatch):
+    listed = ["prompt-toolkit>=3", "fpdf2>=2.8; extra == 'desk'", 'uvicorn[standard]>=0.3; extra == "gateway"']
+    monkeypatch.setattr("guide.lacking.requires", lambda name: [*listed, "holidays>=0.8 ; extra == 'desk'"])
+    assert packages_of("desk") == ["fpdf2>=2.8", "holidays>=0.8"]
+    assert lacking("uvicorn", "serve").endswith(" -m pip install 'uvicorn[standard]>=0.3'")
+    assert lacking("fpdf", "desk").endswith(" -m pip install 'fpdf2>=2.8' 'holidays>=0.8'")
+
+
+def test_a_program_that_was_never_installed_is_told_to_install_its_folder(monkeypatch):
+    def none(name):
+        raise PackageNotFoundError(name)
+
+    monkeypatch.setattr("guide.lacking.requires", none)
+    assert lacking("holidays", "desk").endswith(" -m pip install -e '.[desk]'")

@@ -1,10 +1,11 @@
 """``desk sites`` and ``desk groups``: lists are loaded whole or not at all, with every row that is wrong named."""
 
 import re
+from itertools import combinations
 
 import pytest
 
-from tests.desk.set_up_world import REAL
+from tests.desk.set_up_world import REAL, texting
 from tests.desk.test_set_up_programme import first_text
 
 SITES = """code,name,words,flows,lat,lon,permit,take_limit
@@ -103,12 +104,72 @@ def test_a_spreadsheets_ways_to_write_a_list_are_read(circle, data):
 def test_a_group_gets_a_word_that_its_phones_join_with_and_keeps_it(circle):
     circle.said("groups", circle.file("groups.csv", GROUPS))
     first = {group["code"]: group for group in circle.told("groups")}
-    assert re.fullmatch(r"[A-Z]{8,18}\d\d", first["G1"]["word"])
+    assert re.fullmatch(r"[A-Z]{4,6}[2-9]{3}", first["G1"]["word"])
     assert (first["G2"]["word"], first["G2"]["people"], first["G1"]["site"]) == ("BASINOWL", 14, "quill")
     circle.said("groups", circle.file("again.csv", GROUPS.replace("basin owl", "").replace("Herons", "Owls")))
     again = {group["code"]: group for group in circle.told("groups")}
     assert [again[code]["word"] for code in first] == [group["word"] for group in first.values()]
     assert again["G1"]["name"] == "The Early Owls"
+
+
+def test_no_digit_misheard_leads_to_another_group(circle):
+    rows = "".join(f"G{n},Group {n}\n" for n in range(60))
+    circle.said("groups", circle.file("groups.csv", f"code,name\n{rows}"))
+    words = [group["word"] for group in circle.told("groups")]
+    assert len(set(words)) == 60
+    for one, other in combinations(words, 2):
+        assert len(one) != len(other) or sum(a != b for a, b in zip(one, other, strict=True)) > 1
+
+
+def test_a_site_that_was_never_used_is_taken_off_the_list_again(circle):
+    circle.said("sites", circle.file("sites.csv", "code,name\nreedmeer,Reedmeer\nreed,Reedmere\n"))
+    said = circle.said("sites", "--remove", "ReedMeer")
+    assert "Reedmeer" not in said
+    assert "Reedmere" in said
+    assert [site["code"] for site in circle.told("programme")["sites"]][4:] == ["reed"]
+    assert circle.rows("SELECT count(*) FROM site WHERE code = 'reedmeer'") == [(0,)]
+    circle.whole()
+
+
+def test_a_site_that_something_has_to_do_with_stays(circle):
+    circle.said("sites", circle.file("sites.csv", "code,name\nreed,Reedmere\nbog,Black Bog\nfar,Far Tarn\n"))
+    circle.said("tags", "make", "2", "--site", "reed")
+    circle.said("groups", circle.file("groups.csv", "code,name,site\nG1,Herons,bog\n"))
+    assert "site reed can't be removed: 2 tags are given to it" in circle.refused("sites", "--remove", "reed")
+    assert "site bog can't be removed: group G1 begins there" in circle.refused("sites", "--remove", "bog")
+    pond = texting(circle)
+    pond.text("hi")
+    pond.text("far")
+    (code,) = pond.rows("SELECT code8 FROM visit")[0]
+    pond.db.close()
+    assert f"site far can't be removed: visit {code} was told as at it" in circle.refused("sites", "--remove", "far")
+    assert "stands in the programme's own file" in circle.refused("sites", "--remove", "quill")
+    assert "there is no site 'pool'" in circle.refused("sites", "--remove", "pool")
+    file = circle.file("more.csv", "code,name\n")
+    assert "--remove CODE takes no file" in circle.refused("sites", file, "--remove", "bog")
+
+
+def test_a_site_that_left_the_programmes_file_can_be_removed(circle):
+    own = circle.file("own.toml", REAL + '\n[[sites]]\ncode = "bogg"\nname = "Black Bogg"\n')
+    circle.said("programme", own)
+    circle.said("programme", circle.file("again.toml", REAL))
+    assert circle.rows("SELECT count(*) FROM site WHERE code = 'bogg'") == [(1,)]
+    circle.said("sites", "--remove", "bogg")
+    assert circle.rows("SELECT count(*) FROM site WHERE code = 'bogg'") == [(0,)]
+
+
+def test_a_group_that_was_never_out_is_taken_off_the_list_again(circle):
+    circle.said("groups", circle.file("groups.csv", GROUPS))
+    assert "Basin School" not in circle.said("groups", "--remove", "g2")
+    assert [group["code"] for group in circle.told("groups")] == ["G1"]
+    pond = texting(circle)
+    pond.text(f"join {circle.told('groups')[0]['word']}")
+    (code,) = pond.rows("SELECT code8 FROM visit")[0]
+    pond.db.close()
+    refused = circle.refused("groups", "--remove", "G1")
+    assert refused.startswith(f"group G1 can't be removed: visit {code} is one of its 1.")
+    assert "there is no group 'G9'" in circle.refused("groups", "--remove", "G9")
+    circle.whole()
 
 
 def test_a_groups_word_is_in_no_log(circle):

@@ -31,6 +31,19 @@ def test_tags_are_made_behind_the_highest_of_either_pool_with_check_digits(circl
     circle.whole()
 
 
+def test_tags_that_were_there_before_are_told_when_more_are_made(circle):
+    said = circle.said("tags", "make", "20")
+    assert said.startswith("20 tags made: 02008 to ")
+    assert "60 tags were there before, 60 of them free, 01402 to 01994 (the programme's file makes its own" in said
+    assert "Only the new on paper: desk tags sheet TO --first 02008." in said
+    assert "80 real (80 free), 0 for practice (0 free)" in circle.said("programme")
+
+
+def test_the_first_tags_are_made_without_a_word_about_others(desk):
+    desk.said("programme", desk.file("none.toml", REAL.replace("count = 60", "count = 0")))
+    assert desk.said("tags", "make", "20", "--first", "300").count("\n") == 1
+
+
 def test_practice_and_real_tags_are_counted_apart(circle):
     circle.said("tags", "make", "5", "--practice")
     assert circle.told("tags", "list", "--practice") == [
