@@ -2,7 +2,7 @@
 
 from datetime import datetime
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.findings import Finding, check_visit
 from guide.desk.visits import VisitError, append_at_desk, load_visit, visit_uid
 from guide.record.log import Entry

@@ -6,7 +6,7 @@ import sqlite3
 from datetime import UTC, datetime
 from pathlib import Path
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.errors import RecordError
 from guide.record.open import open_record
 from guide.record.verify import Verified, verify

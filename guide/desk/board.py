@@ -8,7 +8,7 @@ from typing import Any
 
 from prompt_toolkit.utils import get_cwidth
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.questions import Question, waiting_questions
 from guide.flow.replies.clean import clean
 from guide.record.store import Store, stamp

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.field.dry_ice import CAUTION
 
 BLEACH_CAUTION = (

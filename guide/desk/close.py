@@ -8,7 +8,7 @@ this one. Nobody at the desk can see whether people came home: the desk asks the
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.visits import LogEntry, Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
 from guide.gateway.exchange import Exchange
 from guide.record.log import Entry

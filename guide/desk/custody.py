@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 from zoneinfo import ZoneInfo
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.show import show_rows
 from guide.desk.visits import append_at_desk, visit_uid
 from guide.errors import WadelineError

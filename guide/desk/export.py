@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.export_folder import DESCRIPTOR, Folder, export_folder
 from guide.desk.lab import DeskError, Lab
 from guide.desk.progress import progress

@@ -7,7 +7,7 @@ from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.export_folder import Folder
 from guide.desk.findings import Finding, check_visit
 from guide.desk.lab import DeskError, Lab, SiteRow

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, replace
 from typing import Any
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.visits import UNSURE, LogEntry, Sample, Visit
 from guide.field.families import everyday
 from guide.field.slip_rate import slip_rate

@@ -5,8 +5,8 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
+from guide.counted import counted
 from guide.desk.acts import ACTS
-from guide.desk.counted import counted
 from guide.desk.findings import Finding, fix_command
 from guide.desk.questions import open_questions
 from guide.desk.visits import Sample, Visit

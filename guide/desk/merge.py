@@ -8,7 +8,7 @@ from dataclasses import asdict, dataclass, field
 from datetime import datetime
 from pathlib import Path
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.findings import check_visit
 from guide.desk.other_log import MergeError, OtherLog, open_other, watched
 from guide.desk.usual import Usual

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from guide.counted import counted
 from guide.desk.choose import REASONS
-from guide.desk.counted import counted
 from guide.desk.lab import Lab
 from guide.desk.shipments import Item, Shipment, by_tag, find_shipment, items_of, must_be, not_packed, tags
 from guide.field.tags import is_valid

@@ -3,7 +3,7 @@
 import re
 from pathlib import Path
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.groups import Group, groups_of
 from guide.desk.numbers import e164
 from guide.desk.programme import present

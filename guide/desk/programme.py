@@ -9,7 +9,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.numbers import NumberError, e164
 from guide.errors import SettingsError, WadelineError
 from guide.flow.programme_text import (

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.lab import DeskError, Lab
 from guide.desk.read_csv import Row, TableError, read_rows
 from guide.desk.shipments import Item, Shipment, by_tag, find_shipment, items_of

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
+from guide.counted import counted
 from guide.desk.calendars import carrier_calendar, lab_calendar
-from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.field.dry_ice import Cooler, DryIce, dry_ice_for
 from guide.field.ship_days import Deadline, Rules, ShipDay, judge_days

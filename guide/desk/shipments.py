@@ -7,8 +7,8 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
+from guide.counted import counted
 from guide.desk.checklist import Load, cautions, checklist
-from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, nearest
 from guide.desk.ship_plan import WATER
 from guide.desk.show import show_rows, table

@@ -4,8 +4,8 @@ import json
 from collections.abc import Sequence
 from typing import Any, Literal
 
+from guide.counted import counted
 from guide.desk.choose import REASONS, Larva, SiteChoice, Wishes, choose_at, keep_choice, stored_choice
-from guide.desk.counted import counted
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.desk.show import table
 

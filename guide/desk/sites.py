@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.programme import keep_text, present, sites_from
 from guide.desk.read_csv import Row, TableError, read_rows, sms_problem
 from guide.desk.show import show_rows

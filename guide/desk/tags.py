@@ -11,7 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.programme import present
 from guide.desk.read_csv import TableError, read_rows
 from guide.desk.show import show_rows

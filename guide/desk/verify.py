@@ -7,7 +7,7 @@ from pathlib import Path
 
 import sqlite_utils
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.desk.progress import progress
 from guide.record.jsonl import LogFileError, check_is_file, read_log_file
 from guide.record.open import open_record

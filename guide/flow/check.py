@@ -3,6 +3,7 @@
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 
+from guide.counted import counted
 from guide.flow.load import blanks_in
 from guide.flow.model import RETURN, ROUTE, FlowBook, Step
 from guide.flow.registry import Blank
@@ -35,7 +36,7 @@ class Report:
         summary = f"{len(self.prompts)} prompts and {self.phrases} phrases; longest of 160 septets at worst: {words}"
         if self.ok:
             return f"{summary}\nok: every prompt is one SMS for every value its blanks can take, every step is reached"
-        return "\n".join([*self.problems, summary, f"{len(self.problems)} problem(s)"])
+        return "\n".join([*self.problems, summary, counted(len(self.problems), "problem")])
 
 
 def check_book(book: FlowBook) -> Report:

@@ -6,6 +6,7 @@ import shutil
 from datetime import UTC, datetime
 from pathlib import Path
 
+from guide.counted import counted
 from guide.errors import WadelineError
 from guide.gateway.modem import FOLDERS, ModemCarrier
 from guide.gateway.numbers import number_of
@@ -64,9 +65,11 @@ def _check_daemon(folder: Path, found: Checked) -> None:
         (found.good if running else found.wrong).append(words)
     waits = _older(folder / "outbox", _WAITS_LONG_S)
     if waits:
-        found.wrong.append(f"{waits} text(s) lie in outbox for more than 5 minutes: the daemon doesn't take them")
+        found.wrong.append(f"in outbox for more than 5 minutes: {counted(waits, 'text')}; the daemon takes none")
     if unread := _older(folder / "unread", 0):
-        found.look.append(f"{unread} file(s) in {folder / 'unread'} hold no text that could be read: look at them")
+        found.look.append(
+            f"in {folder / 'unread'}, with no text that could be read: {counted(unread, 'file')}; look there"
+        )
 
 
 def _running(program: str) -> bool | None:

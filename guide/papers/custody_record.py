@@ -6,7 +6,7 @@ People sign by hand. Nothing here comes from the initials that the record keeps 
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.field.dry_ice import CAUTION
 from guide.papers.page import Cells, Head, Paper
 

@@ -1,6 +1,6 @@
 """The field sheet: one visit on paper, to read, to check by hand, to sign."""
 
-from guide.desk.counted import counted
+from guide.counted import counted
 from guide.papers.page import Cells, Head, Paper
 from guide.papers.visit_facts import KINDS, VisitFacts, family_words, number, standing, with_everyday
 

@@ -7,6 +7,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from guide.counted import counted
 from guide.flow.load import load_book
 from guide.flow.model import REST, Branch, FlowBook
 from guide.flow.replies.kinds import KINDS
@@ -48,7 +49,7 @@ class Proof:
         """For people: the problems with their conversations, then what was tried."""
         tried = f"{self.states} states, {self.texts} texts tried, {self.rules} rules, {self.seconds:.0f} s"
         if self.problems:
-            return "\n\n".join([*self.problems, f"{tried}: {len(self.problems)} problem(s)"])
+            return "\n\n".join([*self.problems, f"{tried}: {counted(len(self.problems), 'problem')}"])
         tried += f"; {self.unconfirmed} suspicions played again and found groundless" if self.unconfirmed else ""
         return f"{tried}\nok: every state leads to an end, every word works in each, no rule can be broken"
 

@@ -345,8 +345,8 @@ def test_the_check_sees_open_folders_and_texts_that_nobody_takes(folder):
     found = Checked()
     check_modem(folder, found)
     assert any("can be read by everybody" in line for line in found.wrong)
-    assert any(line.startswith("1 text(s) lie in outbox") for line in found.wrong)
-    assert any(line.startswith("1 file(s) in") for line in found.look)
+    assert any("in outbox for more than 5 minutes: 1 text;" in line for line in found.wrong)
+    assert any("no text that could be read: 1 file;" in line for line in found.look)
 
 
 def test_serving_a_folder_that_is_none_is_one_sentence(tmp_path, capsys):
