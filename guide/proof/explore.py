@@ -108,7 +108,8 @@ class Explorer:
         if world.side:
             danger = [Move("text", "DANGER")] if world.at.base.flow == "pairs" and len(world.at.frames) == 1 else []
             return tried + danger + texts.others(world)
-        tried += [Move("text", word) for word in (texts.MOVING if len(world.at.frames) == 1 else texts.URGENT)]
+        words = texts.MOVING if len(world.at.frames) == 1 else texts.URGENT
+        tried += [Move("text", word) for word in (*words, *(["SLOWER"] if world.at.top.flow == "family" else []))]
         if world.at.base.flow in ("larva", "net") and len(world.at.frames) == 1:
             tried += texts.several(world)
         return tried

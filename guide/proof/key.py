@@ -16,6 +16,8 @@ from guide.talk.state import Frame, SeatState
 from guide.talk.turn import Turn
 
 CALLED_BY_WORD = ("oops", "danger")
+RETURNING = "returning"
+"""A visit of a pair that has taken clean samples before."""
 MANY_KEPT = 10
 """From so many kept larvae on one is measured again."""
 
@@ -51,11 +53,18 @@ class Keys:
             _sample(turn.sample(), turn, by_word or top.flow == "family"),
             self._conditions(turn, top.flow),
             turn.visit.status,
-            () if by_word or top.flow == "family" else (_visit(turn, state), self._conditions(turn, base.flow)),
-            _in_water(turn, top.flow),
+            () if by_word else self._beneath(turn),
+            _in_water(turn, world.side),
             _others(world) if world.snapshot.seats else (),
             _kits(world) if base.flow in ("arrive", "plan") else (),
         )
+
+    def _beneath(self, turn: Turn) -> Hashable:
+        """What the visit's own flow looks at; from the key it comes back to the pace there is then."""
+        state = turn.state
+        if state.top.flow == "family":
+            return state.pace_next or state.pace
+        return _visit(turn, state), self._conditions(turn, state.base.flow)
 
     def _slots(self, turn: Turn, top: Frame) -> tuple[str, ...]:
         """What was answered in this flow that it still looks at; parts of a sample only where one is asked for."""
@@ -102,10 +111,16 @@ def _sample(sample: SampleView | None, turn: Turn, by_word: bool) -> Hashable:
     return sample.kind, sample.length_mm is not None, short, sample.family is not None, sample.tag is not None
 
 
-def _in_water(turn: Turn, flow: str) -> Hashable:
-    """How many go in, which floats are held against; then only if any do, until netting asks."""
-    count = turn.answers.get("in_water")
-    return count if flow == "safety" else not count if flow in ("kit", "roles") else None
+def _in_water(turn: Turn, side: str) -> Hashable:
+    """How many go in, which floats are held against; then only if any do, until netting asks.
+
+    A pair that has been here before comes to the larvae first: it takes the way on with it.
+    """
+    count, flow = turn.answers.get("in_water"), turn.state.top.flow
+    if flow == "safety":
+        return count
+    taken_along = flow in ("kit", "roles") or (side == RETURNING and turn.state.base.flow in _HANDS)
+    return not count if taken_along else None
 
 
 def _visit(turn: Turn, state: SeatState) -> Hashable:

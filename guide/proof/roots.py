@@ -4,6 +4,7 @@ from typing import Any
 
 from guide.flow.model import FlowBook
 from guide.flow.registry import Registry
+from guide.proof.key import RETURNING
 from guide.proof.trace import traced
 from guide.proof.world import Move, World, new_world
 from guide.talk.snapshot import KitView, SeatView
@@ -39,7 +40,7 @@ def roots(book: FlowBook, registry: Registry) -> list[tuple[World, Move]]:
     found = [
         (new_world(talk, KITS), hello),
         (new_world(talk, KITS), plan),
-        (new_world(talk, KITS, "returning", clean=5), hello),
+        (new_world(talk, KITS, RETURNING, clean=5), hello),
         (new_world(talk, KITS, "another pair", others=(pair,)), join),
         (new_world(talk, KITS, "with a leader", others=(leader,)), hello),
         (new_world(talk, KITS, "leader", others=(pair,)), join),
