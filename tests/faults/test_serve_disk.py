@@ -188,9 +188,15 @@ def lose_page(line: Line, name: str) -> bytes:
     return was
 
 
-def test_a_server_on_a_disk_that_takes_no_writing_says_so_in_one_sentence(tmp_path: Path, small_disk: Path) -> None:
+@pytest.mark.parametrize("how", ["full", "read only"])
+def test_a_server_that_begins_on_such_a_disk_says_so_in_one_sentence(
+    tmp_path: Path, small_disk: Path, how: str
+) -> None:
     line = Line(tmp_path / "day", small_disk)
-    subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
+    if how == "full":
+        fill(small_disk / "ballast")
+    else:
+        subprocess.run(["mount", "-o", "remount,ro", str(small_disk)], check=True)
     done = subprocess.run(line.command(), capture_output=True, timeout=30)
     line.gateway.close()
     assert is_one_sentence(done), done.stderr
