@@ -3,7 +3,7 @@
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from typing import Any
 
 from prompt_toolkit.utils import get_cwidth
@@ -49,6 +49,7 @@ _DOING = {
 _SEATS = (
     "SELECT seat.id, visit.uid, code8, letter, role, coalesce(site.name, visit.site, '-'), visit.practice, "
     "visit.status, target, coalesce(json_extract(answers, '$.in_water'), 0), state, stopped_at, "
+    "json_extract(answers, '$.visit_day'), "
     "(SELECT count(*) FROM sample WHERE sample.visit = visit.uid AND sample.kind = 'larva' AND sample.status = 'kept') "
     "FROM seat JOIN visit ON visit.uid = seat.visit "
     "LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
@@ -108,10 +109,10 @@ def read_board(store: Store, now: datetime) -> Board:
 
 
 def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
-    seat, uid, code, letter, role, where, practice, status, target, counted, state, stopped, kept = row
+    seat, uid, code, letter, role, where, practice, status, target, wading, state, stopped, planned, kept = row
     frames = json.loads(state)["frames"] if state else []
     facts = frames[0]["facts"] if frames else []
-    in_water = bool(counted) and status == "open" and "safety" in facts and "dry" not in facts and role == "pair"
+    in_water = bool(wading) and status == "open" and "safety" in facts and "dry" not in facts and role == "pair"
     last = store.db.execute(_LAST, (uid, seat)).fetchone()
     last_at = datetime.fromisoformat(last[0]) if last else None
     top = frames[-1] if frames else {"flow": "", "step": ""}
@@ -119,9 +120,10 @@ def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
     (alarm,) = store.db.execute(_ALARM, (seat,)).fetchone()
     alarmed = datetime.fromisoformat(alarm) if alarm else None
     urgent, note = _urgency(top["flow"], timers, alarmed, last_at, now)
-    silent = last_at is not None and now - last_at > SILENT_AFTER and top["flow"] != "plan"
-    if silent:
-        urgent, note = SILENT, _silent(code, last_at or now, in_water or top["flow"] == "danger")
+    if top["flow"] == "plan":
+        urgent, note = _planned(code, planned, now)
+    elif last_at is not None and now - last_at > SILENT_AFTER:
+        urgent, note = SILENT, _silent(code, last_at, in_water or top["flow"] == "danger")
     elif urgent > ASKED:
         urgent = WATER if in_water else BANK if status == "open" else HOME
     if stopped:
@@ -137,6 +139,14 @@ def _silent(code: str, last_at: datetime, out: bool) -> str:
     """Since when nobody has texted, and what to do about it."""
     sure = "are all home? Ring them, " if out else "ring them, "
     return f"silent since {moment(last_at)}: {sure}then desk close {code}"
+
+
+def _planned(code: str, day: str | None, now: datetime) -> tuple[int, str]:
+    """A visit that is planned says for when; one whose day is long over, what to do."""
+    if day is None:
+        return BANK, ""
+    over = now.date() - date.fromisoformat(day) > SILENT_AFTER
+    return (SILENT, f"planned for {day}, nobody came: ask, then desk close {code}") if over else (BANK, f"for {day}")
 
 
 def moment(at: datetime) -> str:
@@ -208,7 +218,7 @@ def seat_line(seat: SeatLine, now: datetime, columns: int) -> str:
     last = ago(seat.last_at, now) if seat.last_at else "-"
     doing = seat.note if seat.note and seat.urgent <= ASKED else seat.doing
     if seat.urgent == SILENT:
-        doing = f"silent since {moment(seat.last_at or now)}"
+        doing = seat.note.split(": ")[0].split(", ")[0]  # what to do stands in the detail
     count, water = f"{seat.kept}/{seat.target}", "IN" if seat.in_water else "-"
     return fit(f"{mark} {seat.to:<10} {pad(seat.where, WHERE)} {count:>6} {water:<3} {last:<7} {doing}", columns)
 

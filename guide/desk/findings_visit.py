@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
+from typing import Any
 
 from guide.desk.findings import Finding, fix_command, of_sample
 from guide.desk.fix_answers import CALLED, show
@@ -27,11 +28,7 @@ def answers_are_not_rivals(visit: Visit) -> Iterator[Finding]:
     """No answer of the visit was told in two ways on two machines: neither wins, the value before both stands."""
     words = {entry.ref: entry.words for entry in visit.entries}
     for name, told in visit.answer_rivals:
-        said = " and ".join(
-            f"{words.get(one.ref) or '(forgotten)' if one.data[name] == 'words' else show(one.data[name])} "
-            f"by machine {one.origin}"
-            for one in told
-        )
+        said = " and ".join(f"{_said(one.data[name], words.get(one.ref))} by machine {one.origin}" for one in told)
         what = f"{called(name)} of the visit was put right to {said}; neither counts, what was before both stands"
         yield Finding(
             "rival_fixes", True, what, tuple(one.ref for one in told), answer_command(visit, called(name), "VALUE")
@@ -100,18 +97,26 @@ def answers_put_right(visit: Visit) -> Iterator[Finding]:
     for entry in visit.of_kind("fix"):
         if entry.sample is None:
             name, before = name_put_right(entry.data), by_ref.get(entry.supersedes or "")
-            text = entry.data[name] == "words"
-            new = (entry.words or "(forgotten)") if text else show(entry.data[name])
-            old = _before(before, name)
-            why = "" if text or not entry.words else f": {entry.words}"
+            new = _said(entry.data[name], entry.words)
+            old = _said(before.data.get(name), before.words) if before else show(None)
+            why = f": {entry.words}" if entry.words and entry.data[name] != "words" else ""
             refs = (entry.ref, before.ref) if before else (entry.ref,)
             what = f"{called(name)} of the visit: {old} became {new} at the desk{why}"
             yield Finding("changed", False, what, refs, "none needed; another fix puts it right again")
 
 
-def _before(entry: LogEntry | None, name: str) -> str:
-    value = entry.data.get(name) if entry else None
-    return (entry.words or "(forgotten)") if entry and value == "words" else show(value)
+def heads_agree(visit: Visit) -> Iterator[Finding]:
+    """As many people were counted out of the water as are told now, where the desk put the number right."""
+    people, out = visit.answers.get("people"), visit.answers.get("out_count")
+    if "people" in visit.put_right and isinstance(out, int) and out != people:
+        what = f"{show(people)} people are told now, {out} were counted out of the water"
+        none = "none: what was counted stands; be sure that everybody came home"
+        yield Finding("heads_differ", False, what, _refs(visit.told_of_itself("out_count")), none)
+
+
+def _said(value: Any, words: str | None) -> str:
+    """A value as a sentence has it; free words only where they are held."""
+    return (words or "(words)") if value == "words" else show(value)
 
 
 def _refs(entries: Iterable[LogEntry]) -> tuple[str, ...]:
@@ -122,6 +127,7 @@ VISIT_CHECKS: tuple[Callable[[Visit], Iterable[Finding]], ...] = (
     site_is_that_of_the_tags,
     day_is_that_of_the_samples,
     protected_here,
+    heads_agree,
     closed_by_its_pair,
     answers_put_right,
 )

@@ -70,7 +70,8 @@ def answers_of(book: FlowBook) -> dict[str, Answer]:
         if step.save and step.about == "visit" and step.save not in _NO_ANSWERS:
             asked.setdefault(step.save, []).append(step)
     own = {word: Answer(CALLED[word]) for word in ("day", "group")}
-    return {**own, **{name: Answer(name, tuple(steps)) for name, steps in asked.items()}}
+    told = {name: Answer(name, tuple(steps)) for name, steps in asked.items()}
+    return {name: {**own, **told}[name] for name in ("site", *own, *told) if name in {**own, **told}}
 
 
 def is_answer(visit: Visit, db: sqlite3.Connection, word: str) -> bool:
@@ -96,7 +97,9 @@ def fix_answer(
     book = book_of(db, visit)
     answer = _answer_called(book, visit, word)
     if not text:
-        raise VisitError(f"{answer.called} needs what it should be: wadeline desk fix {visit.code} {answer.called} ...")
+        raise VisitError(
+            f"{answer.called} needs what it should be: wadeline desk fix {visit.code} {answer.called} VALUE"
+        )
     value = _value(db, visit, book, answer, text, now)
     every = told_of(db, visit.uid, answer.name)
     stands, rivals = standing(every, answer.name)
@@ -148,7 +151,7 @@ def _answer_called(book: FlowBook, visit: Visit, word: str) -> Answer:
     answer = known.get("day") if name in ("date", "local_date") else known.get(name)
     if answer is None:
         can = [one.called for one in known.values() if not one.at_the_gate]
-        raise VisitError(f"a visit has no answer {word!r}{nearest(name, sorted(can))}")
+        raise VisitError(f"a visit has no answer {word!r}{nearest(name, can, len(can))}")
     if answer.at_the_gate:
         raise VisitError(
             f"{answer.called} was told where people's safety was asked about: it stands as said. Add what is known "

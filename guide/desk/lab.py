@@ -84,10 +84,10 @@ def open_lab(path: Path, now: datetime) -> Lab:
     return Lab(store, settings_from(json.loads(row[0]), "the programme in the record"), now)
 
 
-def nearest(word: str, known: Iterable[str]) -> str:
-    """`` (did you mean X?)``, or the names there are when none is near."""
+def nearest(word: str, known: Iterable[str], most: int = 12) -> str:
+    """``; did you mean X?``, or the names there are, at most so many, when none is near."""
     names = list(known)
     close = difflib.get_close_matches(word.casefold(), names, 1)
     if close:
         return f"; did you mean {close[0]}?"
-    return f"; there is {', '.join(names[:12])}" if names else ""
+    return f"; there is {', '.join(names[:most])}" if names else ""

@@ -119,11 +119,15 @@ def test_a_closed_visit_whose_all_home_was_never_asked_leaves_the_board_in_time(
     assert closed not in {seat.to.split("/")[0] for seat in quiet_board(out, 4 * 24 * 60).seats}
 
 
-def test_a_visit_planned_for_next_week_is_not_silent(pond):
+def test_a_planned_visit_is_silent_only_when_its_day_is_long_over(pond):
     pond.text("plan")
+    pond.converse("amberwell", "10 July")
     pond.until("plan.ready")
     (seat,) = quiet_board(pond, 6 * 24 * 60).seats
-    assert (seat.note, seat.doing) == ("", "planning: ready")
+    assert (seat.note, seat.doing) == ("for 2026-07-10", "planning: ready")
+    (seat,) = quiet_board(pond, 12 * 24 * 60).seats
+    assert seat.note == f"planned for 2026-07-10, nobody came: ask, then desk close {code(pond, '+100')}"
+    assert seat_line(seat, pond.now, 80).endswith("  planned for 2026-07-10")
 
 
 def test_what_is_looked_at_is_told_in_whole_words(out):

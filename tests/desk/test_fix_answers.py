@@ -210,6 +210,18 @@ def test_words_are_put_right_with_their_reason_beside_them(closed):
     assert closed.rows("SELECT text FROM words ORDER BY entry DESC LIMIT 2") == [(WHY,), ("gloves 5521",)]
 
 
+def test_heads_that_no_longer_agree_are_told(closed):
+    fix(closed, "people", "14")
+    (finding,) = found(closed, "heads_differ")
+    assert finding.what == "14 people are told now, 3 were counted out of the water"
+
+
+def test_a_word_that_is_near_no_answer_is_told_them_all(closed):
+    with pytest.raises(VisitError, match=r"there is site, day, group, .*people, .*water_c") as refused:
+        fix(closed, "zzz", "3")
+    assert "in_water" not in str(refused.value)
+
+
 def test_the_same_value_again_is_refused(closed):
     with pytest.raises(VisitError, match=r"site of visit .* is amberwell already"):
         fix(closed, "site", "amberwell")
@@ -291,7 +303,10 @@ def test_a_moved_visit_leaves_the_choice_and_comes_with_its_site_into_exports(ci
     events = (out / "events.csv").read_text()
     assert ",site,amberwell,quill," in events
     assert WHY not in events
-    assert "Quill Brook" in (out / "summary_quill.html").read_text()
+    page = (out / "summary_quill.html").read_text()
+    assert "Quill Brook" in page
+    assert "site of the visit: amberwell became quill at the desk" in page
+    assert WHY not in page
     assert json.loads(desk.said("visit", code, "--json"))["site"] == "quill"
     desk.whole()
 

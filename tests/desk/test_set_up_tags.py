@@ -130,7 +130,7 @@ def test_a_visit_takes_the_labs_own_codes_from_first_larva_to_brisk(lab):
     assert "K7-003 is on another larva" in (pond.until("larva.tag") and pond.text("K7-003"))[0]
     pond.converse("K7-004", "ok")
     said = pond.text("27 darner k7-005; K7-006 31 skimmer")
-    assert said[0].startswith("Kept 2, 4 in all.")
+    assert said[0].startswith("Kept 2, that makes 4.")
     assert pond.rows("SELECT tag, length_mm FROM sample WHERE status = 'kept' ORDER BY tag")[2:] == [
         ("K7-005", 27.0),
         ("K7-006", 31.0),
