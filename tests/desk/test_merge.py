@@ -13,9 +13,10 @@ import pytest
 from guide.cli import main
 from guide.desk.accept import accept_visit
 from guide.desk.findings import check_visit
-from guide.desk.fix import Wanted, fix_visit
+from guide.desk.fix import Wanted, fix_as_said, fix_visit
 from guide.desk.merge import Merged, merge_file
 from guide.desk.other_log import MergeError
+from guide.desk.show_visit import visit_lines
 from guide.desk.visits import load_visit, visit_uid
 from guide.record.jsonl import LogFileError, held_lines, written
 from guide.record.store import Store
@@ -299,6 +300,72 @@ def test_a_rival_that_comes_after_the_fix_over_it_changes_nothing(laptop, machin
         assert third.rows("SELECT length_mm FROM sample WHERE uid LIKE '%-2'") == [
             (27.0 if "laptop" in path.name else 32.0,)
         ]
+
+
+def own_fix(field: Field, code: str, *words: str) -> str:
+    return fix_as_said(field.exchange.store, code, words, "the leader rang", NOW)
+
+
+def test_rival_sites_of_a_visit_are_a_finding_until_a_fix_over_both_settles_them(laptop, machines):
+    code, first, second = code_of(laptop), machines("first"), machines("second")
+    for field, site in ((first, "quill"), (second, "sallow")):
+        merge(field, path_of(laptop))
+        own_fix(field, code, "site", site)
+    merged = merge(first, path_of(second))
+    merge(second, path_of(first))
+    assert folded(first, code) == folded(second, code)
+    for field in (first, second):
+        told = findings(field, code)["rival_fixes"]
+        assert told.startswith("site of the visit was put right to ")
+        assert "quill by machine" in told
+        assert "sallow by machine" in told
+        assert folded(field, code)[0][0][1] == "amberwell"
+    assert len(merged.disagree) == 1
+    assert own_fix(first, code, "site", "harrow").startswith(f"site of visit {code} is harrow now, it was amberwell")
+    merge(second, path_of(first))
+    for field in (first, second):
+        assert "rival_fixes" not in findings(field, code)
+        assert folded(field, code)[0][0][1] == "harrow"
+
+
+def test_two_machines_that_put_a_visit_right_alike_agree(laptop, machines):
+    code, first, second = code_of(laptop), machines("first"), machines("second")
+    for field in (first, second):
+        merge(field, path_of(laptop))
+        own_fix(field, code, "people", "14")
+    assert merge(first, path_of(second)).disagree == []
+    assert load_visit(first.db, visit_uid(first.db, code)).answers["people"] == 14
+
+
+def test_rival_words_are_told_and_the_words_before_both_stand(laptop, machines):
+    code, first, second = code_of(laptop), machines("first"), machines("second")
+    for field, lots in ((first, "gloves 1"), (second, "gloves 2")):
+        merge(field, path_of(laptop))
+        own_fix(field, code, "seen", lots)
+    merge(first, path_of(second))
+    told = findings(first, code)["rival_fixes"]
+    assert "gloves 1 by machine" in told
+    assert "gloves 2 by machine" in told
+    shown = "\n".join(visit_lines(first.db, load_visit(first.db, visit_uid(first.db, code)), False))
+    assert "  seen             sunny still clear weed silt (put right, told sunny still clear weed silt)" in shown
+
+
+def test_a_site_put_right_travels_in_a_file_without_its_reason(laptop, desk, tmp_path):
+    code = code_of(laptop)
+    own_fix(laptop, code, "site", "quill")
+    own_fix(laptop, code, "day", "2026-07-03")
+    merge(desk, export(laptop, tmp_path / "log.jsonl", with_words=False))
+    assert folded(desk, code) == folded(laptop, code)
+    visit = load_visit(desk.db, visit_uid(desk.db, code))
+    assert (visit.site, visit.local_date) == ("quill", "2026-07-03")
+    assert "the leader rang" not in str(everything(desk))
+
+
+def test_a_digest_sent_before_site_and_day_were_put_right_is_no_difference(laptop, desk):
+    digest_into(desk, laptop)
+    own_fix(laptop, code_of(laptop), "site", "quill")
+    own_fix(laptop, code_of(laptop), "day", "2026-07-03")
+    assert merge(desk, path_of(laptop)).disagree == []
 
 
 def test_rival_first_tellings_leave_it_untold(machines, desk):
