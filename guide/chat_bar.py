@@ -22,6 +22,10 @@ _TIMERS = {
 }
 
 
+_BEFORE_LARVAE = ("plan", "arrive", "safety", "kit", "roles")
+"""Flows in which nobody thinks of larvae yet: a count would only puzzle."""
+
+
 @dataclass(frozen=True)
 class Bar:
     """What the bar tells. ``timers`` are names with the minutes they still run."""
@@ -49,7 +53,7 @@ def read_bar(exchange: Exchange, number: str, now: datetime) -> Bar:
     kept = len(turn.kept())
     return Bar(
         _stands(turn),
-        _count(kept, turn.target),
+        "" if turn.state.base.flow in _BEFORE_LARVAE and not kept else _count(kept, turn.target),
         tuple((_TIMERS[kind], _minutes(due, now)) for kind, due in timers if kind in _TIMERS),
         turn.state.pace,
         tally_words(turn, 60) if kept else "",

@@ -323,7 +323,7 @@ def test_on_a_real_terminal_a_visit_comes_to_its_first_larva(tmp_path, columns, 
     terminal = Terminal(["--db", str(tmp_path / "record.db")], columns, lines)
     try:
         terminal.wait_for("Sallow Fen")
-        terminal.wait_for("BOTH next | 1 of 12")
+        terminal.wait_for("BOTH next | pace coach")
         for words, then in WAY:
             terminal.type(f"{words}\r")
             terminal.wait_for(then)

@@ -80,7 +80,7 @@ def test_water_after_netting_is_asked_about_once(pond):
     assert pond.step() == "water.hands"
 
 
-@pytest.mark.parametrize(("days", "said"), [(3, "3 days apart of at most 7"), (9, "9 days ago, more than 7")])
+@pytest.mark.parametrize(("days", "said"), [(3, "3 days apart from the larvae"), (9, "9 days ago, more than 7")])
 def test_days_between_the_sites_water_and_its_larvae_are_counted_and_said(pond, days, said):
     pond.until("net.spot")
     pond.text("water")

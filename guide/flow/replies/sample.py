@@ -112,10 +112,14 @@ def _problem(fields: dict[str, Any], words: str, length: Reading, asked: Asked) 
         return "not_a_sample"
     if plain(words) and "family" not in fields:
         return "unclear_family"
+    tag = fields.get("tag", "")
+    is_wrong = asked.tag_check and bool(tag) and not (len(tag) == asked.tag_width and is_valid(tag))
+    if is_wrong and len(fields) == 1:
+        return "check_digit"  # the tag alone, for one that was wrong: what is missing is known already
     for name in asked.fields:
         if name not in fields:
             return f"missing_{name.removesuffix('_mm')}"
-    if "tag" in fields and asked.tag_check and not (len(fields["tag"]) == asked.tag_width and is_valid(fields["tag"])):
+    if is_wrong:
         return "check_digit"
     return "odd_length" if length.ask else ""
 
