@@ -106,8 +106,7 @@ class Explorer:
         """What is tried in a state."""
         tried = texts.answers(world) + texts.timers(world, True)
         if world.side:
-            danger = [Move("text", "DANGER")] if world.at.base.flow == "pairs" and len(world.at.frames) == 1 else []
-            return tried + danger + texts.others(world)
+            return tried + texts.words_aside(world) + texts.others(world)
         words = texts.MOVING if len(world.at.frames) == 1 else texts.URGENT
         tried += [Move("text", word) for word in (*words, *(["SLOWER"] if world.at.top.flow == "family" else []))]
         if world.at.base.flow in ("larva", "net") and len(world.at.frames) == 1:

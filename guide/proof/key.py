@@ -11,6 +11,7 @@ from itertools import pairwise
 
 from guide.flow.model import FlowBook
 from guide.proof.world import World
+from guide.talk.bottles import REMEASURE_EVERY
 from guide.talk.snapshot import SampleView
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import Turn
@@ -18,9 +19,6 @@ from guide.talk.turn import Turn
 CALLED_BY_WORD = ("oops", "danger")
 RETURNING = "returning"
 """A visit of a pair that has taken clean samples before."""
-MANY_KEPT = 10
-"""From so many kept larvae on one is measured again."""
-
 _DEEP = 2
 """Beneath more flows than this, a slip is only told apart as torn or not."""
 _HANDS = ("larva", "net")
@@ -129,7 +127,7 @@ def _visit(turn: Turn, state: SeatState) -> Hashable:
     bottles = [sample.kind for sample in turn.samples().values() if sample.kind != "larva" and sample.status == "kept"]
     return (
         kept if kept < turn.target else turn.target,
-        kept >= MANY_KEPT,
+        kept // REMEASURE_EVERY - int(turn.answers.get("remeasured", 0)),
         queue,
         bool(state.queue),
         (state.pace, state.pace_next or state.pace) if state.base.flow in _HANDS else (),

@@ -3,8 +3,8 @@
 from collections.abc import Iterable, Mapping
 
 from guide.flow.model import REST
-from guide.proof.key import MANY_KEPT
 from guide.proof.world import Move, World
+from guide.talk.bottles import REMEASURE_EVERY
 from guide.talk.options import options_of
 from guide.talk.turn import Turn
 
@@ -77,17 +77,25 @@ def _samples(world: World) -> list[str]:
 
 
 def several(world: World) -> list[Move]:
-    """Two samples in one text, the second with a tag that is not ours; ten good ones."""
-    free = [code for code, tag in world.snapshot.tags.items() if tag.status == "free"][:MANY_KEPT]
+    """Two samples in one text, the second with a tag that is not ours; so many that one or two are measured again."""
+    free = [code for code, tag in world.snapshot.tags.items() if tag.status == "free"]
     moves = [Move("text", f"27 darner {free[0] if free else '01402'}; 31 skimmer 01477")]
-    if world.at.top.state == "larva.look" and len(free) == MANY_KEPT:
-        moves.append(Move("text", "; ".join(f"27 darner {code}" for code in free)))
+    for many in (REMEASURE_EVERY, 2 * REMEASURE_EVERY):
+        if world.at.top.state == "larva.look" and len(free) >= many:
+            moves.append(Move("text", "; ".join(f"27 darner {code}" for code in free[:many])))
     return moves
 
 
 def timers(world: World, moving: bool) -> list[Move]:
     """The timers that run: those that move the talk on, or those that only say something."""
     return [Move("timer", kind) for kind in sorted(world.timers) if (kind in MOVING_TIMERS) is moving]
+
+
+def words_aside(world: World) -> list[Move]:
+    """The words that are tried in an unlike visit: DANGER before a pair begins or when it packs, BACK at bottles."""
+    if world.at.base.flow == "pairs" and len(world.at.frames) == 1:
+        return [Move("text", "DANGER")]
+    return [Move("text", "BACK")] if world.at.top.flow in ("water", "sediment") else []
 
 
 def others(world: World) -> list[Move]:
