@@ -23,6 +23,7 @@ from guide.record.log import Entry
 from guide.record.programme import stored_programme
 from guide.record.visit_answers import Told, heads, standing, told_of
 from guide.talk.blanks import REGISTRY
+from guide.talk.samples import is_odd
 
 STEP = "desk.fix"
 CALLED = {"day": "local_date", "date": "local_date", "group": "group_code"}
@@ -111,7 +112,7 @@ def fix_answer(
     entries = [_entry(answer.name, value, every, text if value == "words" else reason)]
     if value == "words":
         entries.append(Entry("note", STEP, {"of": answer.name}, words=reason))
-    after = _after_site(db, visit, str(value)) if answer.name == "site" else ()
+    after = [*_odd(visit, answer, value), *(_after_site(db, visit, str(value)) if answer.name == "site" else ())]
     again = [f"accept it again: desk accept {visit.code}"] if visit.accepted_at else []
     return entries, "; ".join([said, *after, *again])
 
@@ -207,6 +208,16 @@ def _group(db: sqlite3.Connection, visit: Visit, text: str) -> str:
         if text.strip().casefold() == code.casefold():
             return str(code)
     raise VisitError(f"there is no group {text!r}{nearest(text, codes)}: desk groups lists them")
+
+
+def _odd(visit: Visit, answer: Answer, value: Any) -> Iterator[str]:
+    """What to look at twice in a value that was taken."""
+    asked = answer.steps[0].asked if answer.steps else Asked()
+    if isinstance(value, int | float) and not isinstance(value, bool) and is_odd(value, asked):
+        yield f"that is out of line ({show(asked.least)} to {show(asked.most)} is usual): fix it again if it was a slip"
+    days = {visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != "desk"}
+    if answer.name == "local_date" and days and value not in days:
+        yield f"its samples were taken on {min(days)} by the clock of the talk"
 
 
 # What hangs on a site

@@ -19,7 +19,11 @@ def add_set_up_commands(commands: Any) -> None:
     programme.set_defaults(run=_programme)
     sites = commands.add_parser("sites", help="load sites from a CSV list, or list them")
     sites.add_argument(
-        "file", nargs="?", type=Path, metavar="FILE", help="columns: code, name; words, flows, zone, ..."
+        "file",
+        nargs="?",
+        type=Path,
+        metavar="FILE",
+        help="columns: code, name; words, flows, zone, lat, lon, permit, take_limit, protected, disinfectant",
     )
     sites.add_argument("--remove", metavar="CODE", help="take a site off the list that was never used")
     record_options(sites)

@@ -124,7 +124,8 @@ def test_few_slips_of_another_site_are_no_doubt_about_the_site(closed):
 
 
 def test_a_wrong_day_is_put_right_and_never_lies_ahead(closed):
-    assert fix(closed, "day", "2026-07-03").endswith("is 2026-07-03 now, it was 2026-07-04")
+    said = fix(closed, "day", "2026-07-03")
+    assert "is 2026-07-03 now, it was 2026-07-04; its samples were taken on 2026-07-04 by the clock of the talk" in said
     assert visit_of(closed).local_date == "2026-07-03"
     with pytest.raises(VisitError, match="2026-07-09 is still to come"):
         fix(closed, "day", "2026-07-09")
@@ -228,7 +229,8 @@ def test_the_same_value_again_is_refused(closed):
 
 
 def test_a_number_out_of_line_is_taken_at_the_desk(closed):
-    fix(closed, "people", "45")  # the talk would ask once, then keep it
+    said = fix(closed, "people", "45")  # the talk would ask once, then keep it
+    assert said.endswith("; that is out of line (2 to 40 is usual): fix it again if it was a slip")
     assert visit_of(closed).answers["people"] == 45
 
 
