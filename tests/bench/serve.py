@@ -1,20 +1,23 @@
-"""Texts through HTTP with 1, 50 and 500 phones, beside a bare Starlette application that does the same writes.
+"""Texts through HTTP with 1, 50, 64 and 500 phones, beside a bare Starlette application that does the same writes.
 
 Both run in a process of their own with uvicorn, on copies of one record; the load comes from this process over kept
 connections, each phone sending its next text when the last is acknowledged. The bare application reads the form, checks
-the token, and executes the statements that the same number of texts led to, recorded before, in a group commit.
+the token, and executes the statements that the same number of texts led to, recorded before, in a group commit. At the
+end 10,000 phones with open conversations send one text each: what the process holds then.
 """
 
 import asyncio
 import multiprocessing
 import random
 import resource
+import signal
 import socket
 import sqlite3
 import statistics
 import sys
 import time
 from collections import deque
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -26,6 +29,7 @@ from tests.bench.durable import Recording, Trace, copy
 from tests.bench.scene import START, Measured, Phones, big_book, folder, new_exchange
 
 TEXTS, WARM_UP, PHONES, ROUNDS = 3000, 64, (1, 50, 64, 500), 3
+OPEN, AT_ONCE = 10_000, 500
 TOKEN = "bench-token-0123456789"
 FIRST = 447_700_900_000
 
@@ -63,8 +67,11 @@ def serve(path: Path, port: int, ready: Any, memory: Any) -> None:
         async with running(parts, clock):
             await _uvicorn(parts.texts_in.app, port, ready)  # type: ignore[union-attr]
 
-    asyncio.run(run())
-    memory.value = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+    signal.signal(signal.SIGTERM, lambda *_: sys.exit())  # uvicorn raises the signal again once it has ended
+    try:
+        asyncio.run(run())
+    finally:
+        memory.value = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
 
 
 def bare(path: Path, port: int, ready: Any, trace: list[Trace]) -> None:
@@ -147,12 +154,12 @@ class Phone:
         writer.close()
 
 
-async def load(port: int, phones: int, texts: int, stamp: str) -> tuple[float, list[float]]:
+async def load(port: int, phones: int, texts: int, stamp: str, first: int = FIRST) -> tuple[float, list[float]]:
     """Texts a second and the time of each, with so many phones at once."""
     took: list[float] = []
     budget = [texts]
     begun = time.perf_counter()
-    await asyncio.gather(*(Phone(FIRST + n, "").run(port, budget, took, stamp) for n in range(phones)))
+    await asyncio.gather(*(Phone(first + n, "").run(port, budget, took, stamp) for n in range(phones)))
     return len(took) / (time.perf_counter() - begun), took
 
 
@@ -179,11 +186,11 @@ def record_trace(base: Path) -> list[Trace]:
     return traces
 
 
-def prepared(base: Path) -> None:
-    """A record in which every phone is at the first larva."""
+def prepared(base: Path, many: int = max(PHONES), texts: int = 18) -> None:
+    """A record in which so many phones have sent so many texts: after 18, all are at the first larva."""
     exchange = new_exchange(base, big_book())
-    phones = Phones(max(PHONES), FIRST - 1000)
-    for _ in range(18):
+    phones = Phones(many, FIRST - 1000)
+    for _ in range(texts):
         for outs in exchange.work_all(phones.next_texts(phones.many), phones.now):
             if isinstance(outs, Exception):
                 raise outs
@@ -192,8 +199,34 @@ def prepared(base: Path) -> None:
     exchange.store.db.close()
 
 
+def memory_of_many(base: Path) -> Measured:
+    """What ``serve`` holds after each of 10,000 phones with an open conversation has sent a text."""
+    prepared(base, OPEN, 2)
+
+    def all_of_them(port: int) -> tuple[float, list[float]]:
+        for first in range(0, OPEN, AT_ONCE):
+            asyncio.run(load(port, AT_ONCE, AT_ONCE, "m", FIRST + first))
+        return 0.0, []
+
+    _, _, memory_mb = run_server(base, None, all_of_them)
+    what = f"memory of wadeline serve, {OPEN:,} open conversations"
+    return Measured(what, "MB", [memory_mb], reach="under 150")
+
+
 def one_run(base: Path, phones: int, trace: list[Trace] | None) -> tuple[float, list[float], float]:
     """One server process under load: texts a second, the times, its memory in MB."""
+
+    def loaded(port: int) -> tuple[float, list[float]]:
+        asyncio.run(load(port, min(phones, WARM_UP), WARM_UP, "w"))
+        return asyncio.run(load(port, phones, TEXTS, f"m{random.random()}"))
+
+    return run_server(base, trace, loaded)
+
+
+def run_server(
+    base: Path, trace: list[Trace] | None, loaded: Callable[[int], tuple[float, list[float]]]
+) -> tuple[float, list[float], float]:
+    """A server process of its own on a copy of a record, the real one or the bare one, while ``loaded`` runs."""
     context = multiprocessing.get_context("spawn")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
@@ -203,8 +236,7 @@ def one_run(base: Path, phones: int, trace: list[Trace] | None) -> tuple[float, 
     process = context.Process(target=serve if trace is None else bare, args=given)
     process.start()
     ready.wait(60)
-    asyncio.run(load(port, min(phones, WARM_UP), WARM_UP, "w"))
-    rate, took = asyncio.run(load(port, phones, TEXTS, f"m{random.random()}"))
+    rate, took = loaded(port)
     process.terminate()
     process.join(20)
     return rate, took, memory.value / 1024
@@ -220,9 +252,11 @@ def measure() -> list[Measured]:
         for phones in PHONES:
             rates: dict[str, list[float]] = {"serve": [], "bare": []}
             times: dict[str, list[float]] = {"serve": [], "bare": []}
+            held: list[float] = []
             for _ in range(ROUNDS):
                 for name, given in (("bare", trace), ("serve", None)):
-                    rate, took, _ = one_run(base, phones, given)
+                    rate, took, memory_mb = one_run(base, phones, given)
+                    held += [memory_mb] if given is None else []
                     rates[name].append(rate)
                     times[name] += took
             for name in ("bare", "serve"):
@@ -236,6 +270,8 @@ def measure() -> list[Measured]:
                     line.ratio = line.median / statistics.median(rates["bare"])
                     line.reach = "at least 0.75" if phones == 64 else ""
                 lines.append(line)
+        lines.append(Measured(f"memory of wadeline serve, {max(PHONES)} phones", "MB", held))
+        lines.append(memory_of_many(place / "many.db"))
     return lines
 
 
