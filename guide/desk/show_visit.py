@@ -17,8 +17,7 @@ from guide.desk.visits import Sample, Visit, load_visit
 from guide.field.families import everyday
 from guide.flow.replies.clean import clean
 from guide.papers.digest import VisitRead
-from guide.record.fold import CLOSED_BY
-from guide.record.visit_answers import PUT_RIGHT
+from guide.record.fold import CLOSED_BY, PUT_RIGHT
 
 _VISITS = (
     "SELECT uid FROM visit WHERE practice = ? "

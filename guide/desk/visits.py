@@ -18,10 +18,11 @@ from guide.flow.load import settings_text
 from guide.flow.read_settings import settings_from
 from guide.flow.settings import Settings, Site
 from guide.papers.digest import VisitRead
+from guide.record.fold import PUT_RIGHT
 from guide.record.log import Entry
 from guide.record.rivals import Taker, live_rivals
 from guide.record.store import Store, stamp
-from guide.record.visit_answers import PUT_RIGHT, TOLD_BY, Told, standing, told_of
+from guide.record.visit_answers import TOLD_BY, Told, standing, told_of
 
 UNSURE = "unsure"
 

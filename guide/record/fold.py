@@ -8,7 +8,6 @@ from typing import Any
 from guide.record.fold_lab import LAB_WRITERS
 from guide.record.log import LogRow, to_json
 from guide.record.rivals import FLAGS_OF, settled
-from guide.record.visit_answers import COLUMNS, PUT_RIGHT, name_put_right, settle
 
 SAMPLE_ANSWERS = ("length_mm", "family", "tag")
 """Answers about a sample that have a column of their own."""
@@ -33,6 +32,9 @@ _UNDOES_ACCEPTANCE = frozenset(
 _MOVES_TAGS = frozenset(("fix", "swap", "flag", "unflag"))
 """Entries about samples that may change which tag a sample has, or the flag that its tag is another site's."""
 
+PUT_RIGHT = "put_right"
+"""Among a visit's answers: the names of those that the desk put right, in order of the alphabet."""
+
 CLOSED_BY = "closed_by"
 """Among a visit's answers: ``desk`` where no pair closed it."""
 
@@ -47,7 +49,7 @@ def fold(db: sqlite3.Connection, row: LogRow) -> None:
     if writer is not None:
         writer(db, row, data)
     if row.sample_uid and (row.kind in _MOVES_TAGS or (row.kind == "answer" and "tag" in data)):
-        _judge_tags_again(db, row)
+        _tag_moved(db, row)
     if row.kind in _UNDOES_ACCEPTANCE and (row.kind != "answer" or row.sample_uid):
         db.execute("UPDATE visit SET accepted_at = NULL WHERE uid = ? AND accepted_at IS NOT NULL", (row.stream,))
 
@@ -98,11 +100,11 @@ def _visit_answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
     (text,) = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
     old = json.loads(text)
     if row.kind == "fix":
-        _put_right(db, row, old, {*old.get(PUT_RIGHT, ()), name_put_right(data)})
+        _put_right(db, row, old, data)
         return
     db.execute("UPDATE visit SET answers = ? WHERE uid = ?", (to_json({**old, **data}), row.stream))
-    if PUT_RIGHT in old and not data.keys().isdisjoint(old[PUT_RIGHT]):
-        _put_right(db, row, {**old, **data}, set(old[PUT_RIGHT]))
+    if PUT_RIGHT in old:
+        _put_right(db, row, {**old, **data})
     elif "site" in data:
         db.execute("UPDATE visit SET site = ? WHERE uid = ?", (data["site"], row.stream))
     if row.step.startswith(("safety.", "danger.", "close.out")):
@@ -113,52 +115,19 @@ def _visit_answer(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> 
             )
 
 
-def _put_right(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any], names: set[str]) -> None:
-    """Answers of a visit that the desk put right come to what stands of all that was told of them."""
-    told = settle(db, row.stream, names, row.id)
-    for name, value in told.items():
-        if name in COLUMNS:
-            db.execute(f"UPDATE visit SET {COLUMNS[name]} = ? WHERE uid = ?", (value, row.stream))
-        if name in ("local_date", "group_code"):
-            continue
-        answers.pop(name, None)
-        answers |= {} if value is None else {name: value}
-    told_of = to_json({**answers, PUT_RIGHT: sorted(names)})
-    db.execute("UPDATE visit SET answers = ? WHERE uid = ?", (told_of, row.stream))
-    if "site" in names:
-        _move_kit(db, row)
-        _judge_tags_again(db, row)
+def _put_right(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any], fix: dict[str, Any] | None = None) -> None:
+    from guide.record.put_right import put_right  # few visits are put right, and a start-up feels the import
+
+    put_right(db, row, answers, fix)
 
 
-def _move_kit(db: sqlite3.Connection, row: LogRow) -> None:
-    """A kit whose last visit was somewhere else than told was last there."""
-    db.execute(
-        "UPDATE kit SET last_site = (SELECT site FROM visit WHERE uid = kit.last_visit) WHERE last_visit = ?",
-        (row.stream,),
-    )
-
-
-def _judge_tags_again(db: sqlite3.Connection, row: LogRow) -> None:
-    """In a visit whose site was put right, samples are flagged anew whose tags were given to another site.
-
-    A sample whose flag somebody took off by hand is left alone.
-    """
+def _tag_moved(db: sqlite3.Connection, row: LogRow) -> None:
+    """In a visit whose site was put right, whose tags are another site's is judged anew."""
     found = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
-    if found is None or PUT_RIGHT not in found[0] or "site" not in json.loads(found[0]).get(PUT_RIGHT, ()):
-        return
-    (flag,) = FLAGS_OF["tag"]
-    db.execute(
-        "DELETE FROM sample_flag WHERE flag = ? AND sample IN (SELECT uid FROM sample WHERE visit = ?)",
-        (flag, row.stream),
-    )
-    db.execute(
-        "INSERT INTO sample_flag (sample, flag, entry) SELECT sample.uid, ?, ? FROM sample "
-        "JOIN visit ON visit.uid = visit JOIN tag ON tag.programme = visit.programme "
-        "AND tag.practice = visit.practice AND tag.code = sample.tag WHERE visit.uid = ? AND tag.site != visit.site "
-        "AND NOT EXISTS (SELECT 1 FROM log WHERE sample_uid = sample.uid AND log.kind = 'unflag' AND log.id <= ? "
-        " AND json_extract(data, '$.flag') = ?)",
-        (flag, row.id, row.stream, row.id, flag),
-    )
+    if found is not None and PUT_RIGHT in found[0]:
+        from guide.record.put_right import judge_tags
+
+        judge_tags(db, row, json.loads(found[0]))
 
 
 def _sample_answer(db: sqlite3.Connection, row: LogRow, name: str, data: dict[str, Any]) -> None:
@@ -282,9 +251,8 @@ def _arrived(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A planned visit takes place: its day is the day people are there."""
     db.execute("UPDATE visit SET local_date = ? WHERE uid = ?", (data["local_date"], row.stream))
     (text,) = db.execute("SELECT answers FROM visit WHERE uid = ?", (row.stream,)).fetchone()
-    answers = json.loads(text)
-    if "local_date" in answers.get(PUT_RIGHT, ()):
-        _put_right(db, row, answers, set(answers[PUT_RIGHT]))
+    if PUT_RIGHT in text:
+        _put_right(db, row, json.loads(text))
 
 
 def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:

@@ -12,9 +12,6 @@ import sqlite3
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-PUT_RIGHT = "put_right"
-"""Among a visit's answers: the names of those that were put right, in order of the alphabet."""
-
 COLUMNS = {"site": "site", "local_date": "local_date", "group_code": "group_code"}
 """What is told of a visit and stands in a column of its own."""
 
