@@ -125,7 +125,8 @@ def _laptop(store: Store, book: FlowBook, drills: dict[str, Drill], args: argpar
     play(session)
     if session.view.lines[-1].kind != "drill_begun":
         _debrief(store, drills, args.page, session.view.number)
-        print(f"\nTo keep as a page: wadeline drill --debrief {session.view.number} --page debrief.html")
+        where = f" --db {args.db}" if args.db else ""
+        print(f"\nTo keep as a page: wadeline drill --debrief {session.view.number} --page debrief.html{where}")
     return 0
 
 

@@ -169,7 +169,8 @@ class Session:
                 texts += seats.say(self.exchange, seat, said, now)
                 texts += self._begin_round(self.view.pairs[one.pair], now)
             return texts
-        texts += seats.say(self.exchange, seat, self.phrase("over"), now)
+        if not self.view.in_turn:  # a laptop of the drill's own is nothing else afterwards
+            texts += seats.say(self.exchange, seat, self.phrase("over"), now)
         seats.leave(self.store, seat)
         if all(len(p.rounds) == self.view.rounds and p.now() is None for p in self.view.pairs.values()):
             self.note("drill_ended", {}, now)

@@ -17,7 +17,7 @@ from guide.talk.state import SeatState
 if TYPE_CHECKING:
     from zoneinfo import ZoneInfo
 
-_LIKE = ("distance", "temperature", "duration", "volume")
+_LIKE = ("text", "distance", "temperature", "duration", "volume")
 """Reply kinds whose example is the step's own: a freezer is not as warm as a pond."""
 
 _TOLD_BY_THE_DAY = ("date", "time")
@@ -210,9 +210,7 @@ class Turn:
         options = ", ".join(codes)
         if step.kind in ("choice", "choices", REST):
             return self.phrase("how_place" if step.save == "site" else "how_options", {"options": options})
-        if step.kind == "text" and step.carry not in ("", *codes):
-            how = self.phrase("how.text_like", {"example": self.fill(step.carry)})
-        elif step.kind in _LIKE and step.carry:
+        if step.kind in _LIKE and step.carry not in ("", *codes):
             how = self.phrase("how_like", {"example": self.fill(step.carry)})
         elif step.kind == "sample" and "tag" not in step.asked.fields:
             how = self.phrase("how.sample_untagged")

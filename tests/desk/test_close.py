@@ -69,7 +69,7 @@ def test_no_clock_runs_on_and_the_phone_hears_that_its_visit_is_closed(gone):
     close(gone, code_of(gone))
     assert gone.rows("SELECT count(*) FROM timer WHERE fired_turn IS NULL") == [(0,)]
     (text,) = gone.rows("SELECT text FROM outgoing ORDER BY id DESC LIMIT 1")[0]
-    assert text.startswith("ALL: closed, thank you! 2 larvae.")
+    assert text.startswith("ALL: closed, thank you! Larvae: 2.")
     assert gone.text("27") != []
     assert gone.step() == "close.end"
     assert visit_of(gone, code_of(gone)).status == "closed"

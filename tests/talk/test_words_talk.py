@@ -250,7 +250,7 @@ def test_a_returning_phone_comes_sooner_to_its_first_larva(pond):
 
 def test_a_question_mark_shows_an_example_and_the_answers_beside_it(pond):
     pond.until("arrive.look")
-    assert pond.text("?")[0].endswith("Answer: in your own words, like sunny still clear weed silt.")
+    assert pond.text("?")[0].endswith("Answer: like sunny still clear weed silt.")
     pond.until("larva.look")
     assert pond.text("?")[0].endswith("Answer: Y or N, or MOVE, PACK.")
 
