@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from guide.counted import counted
 from guide.desk.visits import LogEntry, Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
+from guide.errors import WadelineError
 from guide.gateway.exchange import Exchange
 from guide.record.log import Entry
 from guide.record.store import stamp
@@ -113,8 +114,16 @@ def _end_talks(exchange: Exchange, visit: Visit, now: datetime) -> None:
         for (kind,) in kinds:
             store.set_timer(seat_id, kind, None)
         seat = store.seat(seat_id)
-        if seat.state and _END in exchange.talk(seat.book_hash).book.steps:
+        if seat.state and _has_end(exchange, seat.book_hash):
             exchange.change(seat_id, "desk", f"closed {stamp(now)}", _to_the_end, now)
+
+
+def _has_end(exchange: Exchange, book_hash: str) -> bool:
+    """Whether a visit's book can be read by this program and has the step at which a closed visit rests."""
+    try:
+        return _END in exchange.talk(book_hash).book.steps
+    except WadelineError:
+        return False
 
 
 def _to_the_end(turn: Turn) -> None:

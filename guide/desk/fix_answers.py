@@ -94,7 +94,8 @@ def fix_answer(
 ) -> tuple[list[Entry], str]:
     """The entries that put an answer of a visit right, and what they do in a sentence. Raises VisitError."""
     if _name(word) == "note":
-        return [Entry("note", STEP, words=reason)], f"noted with visit {visit.code}"
+        words = f"{text} ({reason})" if text else reason
+        return [Entry("note", STEP, words=words)], f"noted with visit {visit.code}"
     book = book_of(db, visit)
     answer = _answer_called(book, visit, word)
     if not text:

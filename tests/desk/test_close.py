@@ -10,6 +10,7 @@ from guide.desk.close import close_visit
 from guide.desk.findings import check_visit
 from guide.desk.fix import fix_as_said
 from guide.desk.merge import merge_file
+from guide.desk.show_visit import visit_lines
 from guide.desk.visits import VisitError, load_visit, visit_uid
 
 WHY = "phone lost, all home by 18:00"
@@ -84,6 +85,38 @@ def test_a_seat_heard_of_within_hours_is_waited_for_unless_all_are_home(gone):
         close(gone, code_of(gone), hours=2)
     assert gone.rows("SELECT count(*) FROM log") == before
     close(gone, code_of(gone), hours=0, anyway=True)
+
+
+def test_an_alarm_that_went_out_is_said(gone):
+    gone.wait(120)
+    assert gone.rows("SELECT count(*) FROM log WHERE kind = 'alarm'") == [(1,)]
+    said = close(gone, code_of(gone))
+    assert any(line.startswith("alarms: 1 alarm went out, the last at 2026-07-04 ") for line in said)
+
+
+def test_every_phone_of_a_visit_hears_that_it_is_closed(gone):
+    ((word,),) = gone.rows("SELECT word FROM visit")
+    gone.text(f"join {word}", "+101")
+    close(gone, code_of(gone))
+    last = dict(gone.rows("SELECT number, text FROM outgoing JOIN phone ON phone.id = phone ORDER BY outgoing.id"))
+    assert all(text.startswith("ALL: closed") for text in last.values())
+    assert len(last) == 2
+    states = gone.rows("SELECT json_extract(state, '$.frames[0].step') FROM seat")
+    assert states == [("end",), ("end",)]
+
+
+def test_a_visit_whose_book_this_program_cannot_read_is_closed_all_the_same(gone):
+    gone.db.execute("UPDATE flow_book SET toml = replace(toml, 'kind = \"yes_no\"', 'kind = \"of_old\"')")
+    gone.exchange._talks.clear()
+    code = code_of(gone)
+    gone.now += timedelta(days=1)
+    close_visit(gone.exchange, code, WHY, False, gone.now)
+    assert gone.rows("SELECT status FROM visit") == [("closed",)]
+
+
+def test_an_open_visit_is_shown_with_the_command_that_closes_it(gone):
+    shown = "\n".join(visit_lines(gone.db, visit_of(gone, code_of(gone)), False))
+    assert f"    wadeline desk close {code_of(gone)} --reason WHY" in shown
 
 
 def test_a_larva_in_a_shut_bag_waits_to_be_looked_at_and_can_be_kept(pond):

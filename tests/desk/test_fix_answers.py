@@ -203,6 +203,8 @@ def test_the_record_of_safety_keeps_the_temperature_that_was_told(closed):
 def test_a_note_is_kept_with_the_visit_and_shown(closed):
     assert fix(closed, "note", reason="three waded, not one").startswith("noted with visit")
     assert "note by the desk, 07-06 09:00: three waded, not one" in shown(closed)
+    fix(closed, "note", "otter", "seen", reason="told by phone")
+    assert "09:00: otter seen (told by phone)" in shown(closed)
 
 
 def test_words_are_put_right_with_their_reason_beside_them(closed):
