@@ -41,6 +41,8 @@ NOTER_WORD = "rushes9"
 TARGET = 4
 """Larvae a visit: a short one, for many."""
 
+_LONGEST_WAIT_S = 60.0
+
 SETTINGS = """\
 record = "{record}"
 programme = "programme.toml"
@@ -168,6 +170,7 @@ class Line:
     acknowledged: set[tuple[str, str]] = field(default_factory=set)
     refused: Counter[int] = field(default_factory=Counter)
     left: list[Left] = field(default_factory=list)
+    closed: bool = False
     looking: threading.Lock = field(default_factory=threading.Lock)
 
     def __post_init__(self) -> None:
@@ -223,7 +226,8 @@ class Line:
         return self.server.wait(30)
 
     def close(self) -> None:
-        """Ends whatever runs still."""
+        """Ends whatever runs still; nothing is brought any more."""
+        self.closed = True
         if self.server.poll() is None:
             self.server.kill()
             self.server.wait()
@@ -275,10 +279,11 @@ class Line:
             self.refused[status] += 1
         return status
 
-    def bring(self, number: str, words: str, ext_id: str, within_s: float = 120) -> None:
+    def bring(self, number: str, words: str, ext_id: str, within_s: float = _LONGEST_WAIT_S) -> None:
         """The gateway brings a text until it is acknowledged."""
         until = time.monotonic() + within_s
         while self.bring_once(number, words, ext_id) != 200:
+            assert not self.closed
             assert time.monotonic() < until, f"{words!r} of {number} was never acknowledged: {self.refused}"
             time.sleep(0.01)
 
@@ -314,6 +319,10 @@ class Phone:
     def play(self, word: str, most: int = 400) -> None:
         """A whole visit from its first word on."""
         self.text(f"JOIN {word}")
+        until = time.monotonic() + _LONGEST_WAIT_S
         while self.asks:
+            assert not self.line.closed
             assert self.sent < most, f"{self.number} comes to no end"
-            self.answer()
+            assert time.monotonic() < until, f"no answer came to {self.number}"
+            if self.answer():
+                until = time.monotonic() + _LONGEST_WAIT_S

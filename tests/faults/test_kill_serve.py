@@ -85,7 +85,7 @@ class Crowd:
         return any(phone.asks for phone in self.phones) and not self.failed
 
     def _note(self, lane: int) -> None:
-        """Notes one after the other; every fifth is brought a second time, as if its answer had been lost."""
+        """Notes one after the other; every fifth is brought a second time, as if its acknowledgement had been lost."""
         number = 0
         while self.plays:
             number += 1
@@ -96,7 +96,7 @@ class Crowd:
     def end(self) -> None:
         """Waits until all visits have ended and all answers are with the gateway."""
         for thread in self._threads:
-            thread.join(120)
+            thread.join(100)
         assert not self.failed, self.failed
         assert not any(thread.is_alive() for thread in self._threads)
         wait_for(self.line.is_settled, 30, "the last answer")
