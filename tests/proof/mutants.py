@@ -1,14 +1,17 @@
 """Flow books that are wrong in one place, made from the shipped one: does the check catch each?
 
 ``python -m tests.proof.mutants`` makes every one (steps dropped, neighbours swapped, branches sent elsewhere), prints
-how many of each kind are caught and by what, and writes the survivors to ``tests/proof/survivors.txt``.
-``python -m tests.proof.mutants 40`` takes every 40th only.
+how many of each kind are caught and by what, and writes the survivors to ``tests/proof/survivors.txt``, each beneath
+why it survives; reasons that are there already are kept.
+``python -m tests.proof.mutants 40`` takes every 40th only, ``40 3`` of these from the third on.
+``python -m tests.proof.mutants listed`` judges only those that are listed as survivors.
 """
 
 import sys
+import textwrap
 import time
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
 from itertools import pairwise
@@ -139,12 +142,11 @@ def _with_flow(book: FlowBook, flow: Flow) -> FlowBook:
 class Court:
     """The shipped book explored once; each mutant is explored only where it differs."""
 
-    def __init__(self, sides: bool = True) -> None:
+    def __init__(self) -> None:
         self.book = load_book(book_text(shipped_flows()), REGISTRY, KINDS)
         self.rules: RuleBook = read_rules(shipped_flows(), self.book, REGISTRY)
         self.keys = Keys(self.book)
-        begins = [root for root in roots(self.book, REGISTRY) if sides or not root[0].side]
-        self.found = Explorer(self.rules, self.keys).run(begins)
+        self.found = Explorer(self.rules, self.keys).run(roots(self.book, REGISTRY))
         self.holding = Holding(self.found, self.rules, thorough=True).run()
         self.ends = without_end(self.found)
         self.steps_of: dict[int, list[int]] = {}
@@ -303,24 +305,75 @@ class _Changed:
         return through, taken
 
 
+# Survivors, and why
+
+
+NO_REASON = "no reason is known"
+
+
+def name_of(mutant: Mutant | Verdict) -> str:
+    """A mutant's line in the list of survivors."""
+    return f"{mutant.kind}: {mutant.what}"
+
+
+def read_survivors(file: Path = SURVIVORS) -> dict[str, str]:
+    """The listed survivors, each with why it survives: the lines with # above it."""
+    found: dict[str, str] = {}
+    for part in file.read_text("utf-8").split("\n\n") if file.exists() else ():
+        lines = part.strip().splitlines()
+        why = " ".join(line.removeprefix("#").strip() for line in lines if line.startswith("#"))
+        found |= {line: why or NO_REASON for line in lines if not line.startswith("#")}
+    return found
+
+
+def write_survivors(names: list[str], file: Path = SURVIVORS) -> None:
+    """Writes the list anew, grouped by reason; a survivor that was not listed has none yet."""
+    known = read_survivors(file)
+    groups: dict[str, list[str]] = {why: [] for why in (*dict.fromkeys(known.values()), NO_REASON)}
+    for name in names:
+        groups[known.get(name, NO_REASON)].append(name)
+    parts = ["\n".join([*wrap(why), *some]) for why, some in groups.items() if some]
+    file.write_text("\n\n".join(parts) + "\n", "utf-8")
+
+
+def wrap(why: str) -> list[str]:
+    """A reason as lines of comment."""
+    return textwrap.wrap(why, 118, initial_indent="# ", subsequent_indent="# ")
+
+
 # The whole run
 
+TOLD_EVERY = 50
+"""Verdicts between two lines of progress."""
 
-def judge_some(part: int, parts: int, every: int) -> list[Verdict]:
-    """Judges each ``every``-th mutant, and of these a process's own share."""
-    court = Court()
-    chosen = [mutant for place, mutant in enumerate(mutants(court.book)) if place % every == 0]
-    verdicts = []
-    for place, mutant in enumerate(chosen):
-        if place % parts == part:
-            verdicts.append(court.judge(mutant))
+
+def judge_some(part: int, parts: int, wanted: Iterable[str]) -> list[Verdict]:
+    """Judges a process's own share of the mutants that are wanted."""
+    court, names, began = Court(), set(wanted), time.monotonic()
+    chosen = [mutant for mutant in mutants(court.book) if name_of(mutant) in names][part::parts]
+    verdicts: list[Verdict] = []
+    for mutant in chosen:
+        verdicts.append(court.judge(mutant))
+        if len(verdicts) % TOLD_EVERY == 0:
+            left = sum(1 for verdict in verdicts if not verdict.caught_by)
+            told = f"{len(verdicts)} of {len(chosen)} judged, {left} survive, {time.monotonic() - began:.0f} s"
+            print(f"process {part + 1}: {told}", flush=True)
     return verdicts
 
 
-def main(every: int = 1) -> None:
-    began = time.monotonic()
+def wanted_of(given: list[str]) -> list[str]:
+    """The names of the mutants that a command line asks for."""
+    if given == ["listed"]:
+        return list(read_survivors())
+    every, first = int(given[0]) if given else 1, int(given[1]) if len(given) > 1 else 0
+    names = [name_of(one) for one in mutants(load_book(book_text(shipped_flows()), REGISTRY, KINDS))]
+    return names[first::every]
+
+
+def main(given: list[str]) -> None:
+    began, wanted = time.monotonic(), wanted_of(given)
     with ProcessPoolExecutor(2, mp_context=get_context("spawn")) as workers:
-        running = [workers.submit(judge_some, part, 2, every) for part in range(2)]
+        running = [workers.submit(judge_some, part, 2, wanted) for part in range(2)]
         verdicts = [verdict for one in running for verdict in one.result()]
     for kind in ("dropped", "swapped", "redirected"):
         some = [verdict for verdict in verdicts if verdict.kind == kind]
@@ -328,16 +381,14 @@ def main(every: int = 1) -> None:
         caught = sum(1 for verdict in some if verdict.caught_by)
         share = 100 * caught / max(1, len(some))
         print(f"{kind}: {caught} of {len(some)} caught ({share:.1f} %): {dict(by.most_common())}")
-    survivors = sorted(f"{verdict.kind}: {verdict.what}" for verdict in verdicts if not verdict.caught_by)
-    caught = len(verdicts) - len(survivors)
-    print(
-        f"in all {caught} of {len(verdicts)} ({100 * caught / len(verdicts):.1f} %), {time.monotonic() - began:.0f} s"
-    )
-    if every == 1:
-        SURVIVORS.write_text("\n".join(survivors) + "\n", "utf-8")
-    else:
+    survivors = [name_of(verdict) for verdict in verdicts if not verdict.caught_by]
+    caught, share = len(verdicts) - len(survivors), 100 - 100 * len(survivors) / max(1, len(verdicts))
+    print(f"in all {caught} of {len(verdicts)} ({share:.1f} %), {time.monotonic() - began:.0f} s")
+    if given:
         print("\n".join(survivors))
+    else:
+        write_survivors(sorted(survivors))
 
 
 if __name__ == "__main__":
-    main(int(sys.argv[1]) if len(sys.argv) > 1 else 1)
+    main(sys.argv[1:])
