@@ -81,6 +81,13 @@ class _Parser(argparse.ArgumentParser):
     def __init__(self, **given: Any) -> None:
         super().__init__(**{"formatter_class": _Help, "exit_on_error": False, **given})
 
+    def format_help(self) -> str:
+        """The help, with a line that works at its end."""
+        from guide.examples import EXAMPLES
+
+        program, _, command = self.prog.partition(" ")
+        return f"{super().format_help()}\nFor example: {program} {EXAMPLES.get(command, command)}\n"
+
     def error(self, message: str) -> NoReturn:
         """What older versions of argparse say here and newer ones raise."""
         raise argparse.ArgumentError(None, message)

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from guide.cli import build_parser, main
+from guide.examples import EXAMPLES
 from guide.flow.load import shipped_flows
-from guide.wrong_line import EXAMPLES
 
 
 def run(*args: str, given: bytes = b"") -> "subprocess.CompletedProcess[bytes]":
@@ -98,6 +98,13 @@ def test_every_command_has_an_example_that_its_parser_takes(name):
     args, more = build_parser(words).parse_known_args(words)
     assert callable(args.run)
     assert more == []
+
+
+@pytest.mark.parametrize("name", EVERY)
+def test_every_help_ends_with_an_example(capsys, name):
+    with pytest.raises(SystemExit):
+        main([*name.split(), "--help"])
+    assert capsys.readouterr().out.endswith(f"For example: wadeline {EXAMPLES[name]}\n")
 
 
 @pytest.mark.parametrize("name", EVERY)
