@@ -4,8 +4,8 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
+from guide.desk.acts import CALLED, show
 from guide.desk.findings import Finding, fix_command, of_sample
-from guide.desk.fix_answers import CALLED, show
 from guide.desk.visits import LogEntry, Visit
 from guide.field.families import everyday
 from guide.record.fold import CLOSED_BY

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from guide.desk.acts import CALLED, show
 from guide.desk.lab import nearest
 from guide.desk.visits import Visit, VisitError, sites_of
 from guide.flow.load import book_text, load_book, shipped_flows
@@ -26,9 +27,6 @@ from guide.talk.blanks import REGISTRY
 from guide.talk.samples import is_odd
 
 STEP = "desk.fix"
-CALLED = {"day": "local_date", "date": "local_date", "group": "group_code"}
-"""What the desk calls what no step asks for: the day people were there, and their group."""
-
 MEASURED = ("water_c",)
 """Told at the safety questions, and a measurement for the lab: as that it can be put right. What was said at the
 questions stands in the record of safety."""
@@ -123,15 +121,6 @@ def _entry(name: str, value: Any, every: list[Told], words: str) -> Entry:
     last = heads(every)
     over = {"over": [told.ref for told in last[1:]]} if len(last) > 1 else {}
     return Entry("fix", STEP, {name: value, **over}, None, last[0].ref if last else None, words)
-
-
-def show(value: Any) -> str:
-    """An answer as a sentence has it."""
-    if value is None:
-        return "not told"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return f"{value:g}" if isinstance(value, float) else str(value)
 
 
 # Which answer
