@@ -75,6 +75,8 @@ class Gateway:
 
     def __init__(self) -> None:
         self.handed: list[tuple[int, str, str]] = []
+        self.slow_s = 0.0
+        """How long a text lies in its hands before it says so."""
         self._came = threading.Condition()
         gateway = self
 
@@ -84,6 +86,7 @@ class Gateway:
             def do_POST(self) -> None:
                 body = self.rfile.read(int(self.headers["content-length"])).decode()
                 gateway.take({name: values[0] for name, values in parse_qs(body).items()})
+                time.sleep(gateway.slow_s)
                 self.send_response(200)
                 self.send_header("content-length", "0")
                 self.end_headers()

@@ -187,8 +187,10 @@ def test_an_end_under_load_loses_and_doubles_nothing(tmp_path: Path, lines: list
     line.start()
     crowd = Crowd(line)
     for _ in range(3):
+        line.gateway.slow_s = 0.5
         time.sleep(0.1)
         end_now(line, signal.SIGTERM)
+        line.gateway.slow_s = 0.0
     crowd.end()
     assert line.end(signal.SIGTERM) == 0
     assert doubled_as_promised(line) == 0
