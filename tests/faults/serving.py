@@ -5,6 +5,7 @@ the server runs, or as a copy: after a kill it lies there as the killed process 
 """
 
 import http.client
+import itertools
 import json
 import os
 import re
@@ -77,6 +78,8 @@ class Gateway:
         self.handed: list[tuple[int, str, str]] = []
         self.slow_s = 0.0
         """How long a text lies in its hands before it says so."""
+        self.refuses_every = 0
+        self._asked = itertools.count(1)
         self._came = threading.Condition()
         gateway = self
 
@@ -85,9 +88,11 @@ class Gateway:
 
             def do_POST(self) -> None:
                 body = self.rfile.read(int(self.headers["content-length"])).decode()
-                gateway.take({name: values[0] for name, values in parse_qs(body).items()})
+                takes = gateway.is_open()
+                if takes:
+                    gateway.take({name: values[0] for name, values in parse_qs(body).items()})
                 time.sleep(gateway.slow_s)
-                self.send_response(200)
+                self.send_response(200 if takes else 503)
                 self.send_header("content-length", "0")
                 self.end_headers()
 
@@ -97,6 +102,10 @@ class Gateway:
         self._server = _Server(("127.0.0.1", 0), Handler)
         self.port = self._server.server_address[1]
         threading.Thread(target=self._server.serve_forever, args=(0.05,), daemon=True).start()
+
+    def is_open(self) -> bool:
+        """Whether it takes the next text: each ``refuses_every``-th it refuses for now."""
+        return not self.refuses_every or next(self._asked) % self.refuses_every > 0
 
     def take(self, fields: dict[str, str]) -> None:
         """Counts one text."""

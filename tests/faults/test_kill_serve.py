@@ -34,7 +34,7 @@ from tests.faults.crashing_serve import PLACES
 from tests.faults.serving import NOTER_WORD, TARGET, WORDS, Line, Phone
 from tests.gateway.kannel import wait_for
 
-KILLS = int(os.environ.get("WADELINE_KILLS", "24"))
+KILLS = int(os.environ.get("WADELINE_KILLS", "20"))
 PAIRS = tuple(f"+4477009001{number:02}" for number in range(4))
 NOTER = "+447700900150"
 LANES = 2
@@ -167,6 +167,7 @@ def test_kills_at_random_moments_lose_nothing_and_double_what_was_in_the_gateway
     while kills < KILLS:
         line = Line(tmp_path / f"day{len(lines)}")
         lines.append(line)
+        line.gateway.refuses_every = 7
         line.start()
         crowd = Crowd(line)
         while crowd.plays and kills < KILLS:
@@ -186,7 +187,7 @@ def test_an_end_under_load_loses_and_doubles_nothing(tmp_path: Path, lines: list
     lines.append(line)
     line.start()
     crowd = Crowd(line)
-    for _ in range(3):
+    for _ in range(2):
         line.gateway.slow_s = 0.5
         time.sleep(0.1)
         end_now(line, signal.SIGTERM)

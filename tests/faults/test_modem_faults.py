@@ -34,7 +34,7 @@ from tests.gateway.kannel import fetched, wait_for
 from tests.gateway.modem_day import words_in
 from tests.gateway.test_modem_files import NAME, NUMBER, detail, section
 
-KILLS = int(os.environ.get("WADELINE_KILLS", "8"))
+KILLS = int(os.environ.get("WADELINE_KILLS", "6"))
 NUMBERS = ("+447700900301", "+447700900302", "+447700900303")
 FOLDERS = ("inbox", "outbox", "sent", "error", "draft", "unread")
 QUICK = (
