@@ -224,7 +224,9 @@ def _way(db: sqlite3.Connection, view: SessionView) -> list[Step]:
     for session in sessions:
         for number, one in enumerate(by_round(session, points_of(session)), 1):
             if one.of:
-                steps.append(Step(f"{session.begun_at:%d %b} drill {session.number} round {number}", one))
+                left = any(r.number == number and r.why not in ("", "done") for r in session.all_rounds())
+                label = f"{session.begun_at:%d %b} drill {session.number} round {number}{', left early' if left else ''}"
+                steps.append(Step(label, one))
     return steps
 
 

@@ -167,6 +167,7 @@ def test_a_drill_left_in_the_middle_of_a_larva_is_told_about_what_was_done(open_
     told = debrief(pair.session.store.db, pair.session.read(), drills)
     assert [(point.kind, point.right) for point in told.points] == [("length", True)]
     assert told.early == "LEFT EARLY: 0 of 2 rounds were played to the end. This is about what was done."
+    assert [step.label for step in told.way] == ["04 Jul drill 1 round 1, left early"]
     assert told.early in as_text(told)
     assert told.early in Page(as_page(told)).said
     pair.whole()
