@@ -225,8 +225,8 @@ def _way(db: sqlite3.Connection, view: SessionView) -> list[Step]:
         for number, one in enumerate(by_round(session, points_of(session)), 1):
             if one.of:
                 left = any(r.number == number and r.why not in ("", "done") for r in session.all_rounds())
-                label = f"{session.begun_at:%d %b} drill {session.number} round {number}{', left early' if left else ''}"
-                steps.append(Step(label, one))
+                label = f"{session.begun_at:%d %b} drill {session.number} round {number}"
+                steps.append(Step(f"{label}, left early" if left else label, one))
     return steps
 
 
