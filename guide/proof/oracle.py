@@ -81,7 +81,7 @@ def _slots(frame: Frame) -> dict[str, object]:
 
 def word_faults(world: World) -> tuple[list[Move], str] | None:
     """Every word that works anywhere, tried here; the texts and the sentence of the first that doesn't."""
-    for check in (_quiet, _pause, _oops_and_back, _danger_and_back):
+    for check in (_quiet, _pause, _trouble_in_a_pause, _oops_and_back, _danger_and_back):
         found = check(world)
         if found is not None:
             return found
@@ -118,6 +118,13 @@ def _pause(world: World) -> tuple[list[Move], str] | None:
     if now.at.paused or _place(now) != _place(world):
         return _moves("PAUSE", "GO"), "GO after PAUSE asks the same again."
     return None
+
+
+def _trouble_in_a_pause(world: World) -> tuple[list[Move], str] | None:
+    """Who pauses may not think of GO when somebody fell in."""
+    texts = ["PAUSE", "somebody is hurt"]
+    flow = _run(world, texts).at.top.flow
+    return None if flow in ("danger", "storm") else (_moves(*texts), "A talk that pauses hears of trouble.")
 
 
 def _oops_and_back(world: World) -> tuple[list[Move], str] | None:

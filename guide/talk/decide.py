@@ -134,7 +134,7 @@ def _understand(turn: Turn) -> None:
         advance(turn, "any")
         turn.ask_again()
     elif turn.state.paused and turn.state.top.flow not in SAFETY_FLOWS:
-        turn.lead(turn.phrase("still_paused"))
+        _still_paused(turn)
     elif turn.step.kind == REST:
         _at_rest(turn)
     elif _is_lossy_repeat(turn):
@@ -149,6 +149,14 @@ def _understand(turn: Turn) -> None:
             next_larva(turn)
     else:
         _read(turn)
+
+
+def _still_paused(turn: Turn) -> None:
+    """A pause takes no answer, but hears of trouble."""
+    if is_trouble(turn.text):
+        call_danger(turn, turn.text)
+    else:
+        turn.lead(turn.phrase("still_paused"))
 
 
 def _is_at_work(turn: Turn) -> bool:

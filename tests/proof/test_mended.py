@@ -202,3 +202,11 @@ def test_who_is_missing_still_after_danger_is_still_called_for(pond):
     pond.until("larva.look")
     pond.converse("pack", "1", "danger", "2", "left", "other", "stay")
     assert pond.step() == "close.missing"
+
+
+def test_trouble_is_heard_in_a_pause(pond):
+    pond.until("larva.bag")
+    pond.converse("pause", "27")
+    assert pond.step() == "larva.bag"
+    pond.text("somebody is hurt")
+    assert pond.step() == "danger.out"
