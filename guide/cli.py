@@ -160,7 +160,9 @@ def _flow_options(parser: argparse.ArgumentParser) -> None:
 def _flow_commands(parser: argparse.ArgumentParser) -> None:
     commands = parser.add_subparsers(dest="flow_command", required=True, metavar="COMMAND")
     check = commands.add_parser("check", help="prove that texts fit, steps lead on, no rule is broken")
-    check.add_argument("--deep", action="store_true", help="tell more states apart: minutes instead of seconds")
+    check.add_argument(
+        "--deep", action="store_true", help="tell apart what waits beneath a slip or a danger too: 5 minutes"
+    )
     check.add_argument("--table", action="store_true", help="figures of every prompt: segments, words, reading grade")
     check.add_argument("--json", action="store_true", help="the figures as JSON")
     _flow_options(check)
