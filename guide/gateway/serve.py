@@ -53,6 +53,14 @@ class Parts:
     sender: Sender
     texts_in: TextsInApp | None
     health: Health
+    broke: bool = False
+
+    def ends(self, task: "asyncio.Task[None]") -> None:
+        """A part that broke must not leave a server that takes texts and answers none: all end, to be started anew."""
+        if not task.cancelled() and (error := task.exception()) is not None:
+            log.critical("a part of serve broke, and serve ends", exc_info=error)
+            self.broke = True
+            signal.raise_signal(signal.SIGTERM)
 
 
 def build(settings: ServeSettings, exchange: Exchange, carrier: Carrier, clock: Callable[[], datetime]) -> Parts:
@@ -152,6 +160,8 @@ async def running(
     rest stays in the record."""
     work = [parts.sender.run(), run_timers(parts, clock), *(one() for one in beside)]
     tasks = [asyncio.create_task(one) for one in work]
+    for task in tasks:
+        task.add_done_callback(parts.ends)
     try:
         yield
     finally:
@@ -200,7 +210,7 @@ def run_until_told(
     log.info("%s", said)
     asyncio.run(_serve(uvicorn.Server(config), sockets, parts, beside))
     parts.exchange.store.db.close()
-    return 0
+    return 1 if parts.broke else 0
 
 
 async def _serve(

@@ -1,8 +1,11 @@
 """What works beside the texts of ``serve``, timers and newly loaded programmes, when something breaks under it."""
 
 import asyncio
+import signal
 import sqlite3
+import sys
 from datetime import datetime, timedelta
+from pathlib import Path
 from typing import Any
 
 import pytest
@@ -14,9 +17,19 @@ from guide.gateway.serve import Parts, build, run_timers
 from guide.gateway.serve_settings import ServeSettings
 from guide.talk.blanks import REGISTRY
 from tests.conftest import Field
+from tests.faults.serving import WORDS, Line
+from tests.gateway.kannel import wait_for
 from tests.gateway.test_sender import InMemory, JumpingLoop
 
 PAIRS = ("+447700900101", "+447700900102")
+BREAKING = (
+    sys.executable,
+    "-c",
+    "import itertools, sys; from guide.gateway.outbox import Outbox; looks, look = itertools.count(), Outbox.waiting\n"
+    "Outbox.waiting = lambda *given: 1 / (next(looks) < 1) and look(*given)\n"
+    "from guide.cli import main; sys.exit(main())",
+)
+"""A server whose sender breaks the second time it looks for texts."""
 
 
 @pytest.fixture
@@ -155,3 +168,19 @@ def test_a_text_that_meets_a_lost_page_is_refused_alone_and_the_others_of_its_co
     assert "the record is damaged" in parts.writer.trouble.why
     assert "Traceback" not in caplog.text
     pond.whole()
+
+
+def test_a_part_that_breaks_ends_the_server_and_its_next_start_sends_what_waits(tmp_path: Path) -> None:
+    """It must not go on taking texts that nobody answers."""
+    line = Line(tmp_path / "day")
+    try:
+        line.start(*BREAKING)
+        line.bring_once("+447700900101", f"JOIN {WORDS[0]}", "1")
+        assert line.server.wait(20) == 1
+        assert "a part of serve broke" in line.log
+        line.start()
+        line.bring("+447700900101", f"JOIN {WORDS[0]}", "1")
+        wait_for(line.is_settled, 10, "the answers")
+        assert line.end(signal.SIGTERM) == 0
+    finally:
+        line.close()
