@@ -108,7 +108,9 @@ def _join_other(talks: Talks, phone: PhoneRow, asked: Join, turn: int, now: date
         return _join_visit(talks, phone, visit, asked.leader, turn, now)
     if group_code is not None:
         return new_visit(talks, phone, "", turn, now, group_code)
-    return talks.plain(phone, "join.unknown" if asked.word else "join.empty", turn, now)
+    if not asked.word:
+        return talks.plain(phone, "join.empty", turn, now)
+    return talks.plain(phone, "join.unknown" if phone.seat is None else "join.unknown_here", turn, now)
 
 
 def _join_visit(talks: Talks, phone: PhoneRow, visit: str, leader: bool, turn: int, now: datetime) -> list[TextOut]:

@@ -118,3 +118,10 @@ def test_roles_are_swapped_between_larvae_only(two_pairs):
     assert "change places" in two_pairs.text("swap")[0]
     two_pairs.text("y")
     assert "Not over an open bag" in two_pairs.text("swap")[0]
+
+
+def test_a_wrong_word_leaves_a_phone_where_it_is_and_tells_a_new_one_how_to_begin(pond):
+    pond.until("larva.bag")
+    assert "you stay where you are" in pond.text("JOIN nowhere99")[0]
+    assert pond.step() == "larva.bag"
+    assert "starts a visit of your own" in pond.text("JOIN nowhere99", "+300")[0]
