@@ -277,6 +277,7 @@ def open_exchange(args: argparse.Namespace, lossy: bool = False, door: "Door | N
 
 
 def _pipe(args: argparse.Namespace) -> NoReturn:
+    from guide.gateway.alone import hold_beside_pipes
     from guide.gateway.pipe import Pipe
 
     out = sys.stdout.buffer
@@ -288,7 +289,9 @@ def _pipe(args: argparse.Namespace) -> NoReturn:
     # A reader of its own: an error that ends the program must not wait for the thread that reads sys.stdin.
     source = os.fdopen(sys.stdin.fileno(), "rb", closefd=False)
     exchange = open_exchange(args, args.lossy)
+    carried = hold_beside_pipes(_record_file(args.db))
     Pipe(exchange, write, lambda: datetime.now(UTC)).run(source)
+    carried.close()
     exchange.store.db.close()
     os._exit(0)  # all is written; to take the interpreter apart would take a pipe of one text 3 ms
 

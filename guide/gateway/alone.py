@@ -1,25 +1,33 @@
-"""One server a record: two would each hand every text that waits to their gateway."""
+"""Who carries a record's texts: one server alone, or pipes. Each text that waits would else go out by all of them.
 
+It is a lock of SQLite's own on an empty file beside the record: the same on every system, and none stays behind when a
+process is killed.
+"""
+
+import os
 import sqlite3
-from pathlib import Path
 
 from guide.errors import RecordError
 
 
-def hold_alone(record: Path) -> sqlite3.Connection:
-    """Holds a record for one server until this is closed or the process ends; raises RecordError if another holds it.
+def hold_alone(record: "str | os.PathLike[str]") -> sqlite3.Connection:
+    """Holds a record for one server until this is closed or the process ends; raises RecordError if another, or a
+    pipe, carries its texts."""
+    return _hold(record, "BEGIN EXCLUSIVE", "another wadeline serve, or a pipe, carries its texts")
 
-    It is a lock of SQLite's own on an empty file beside the record: the same on every system, and none stays behind
-    when a process is killed.
-    """
-    hold = sqlite3.connect(f"{record.resolve()}-serving", isolation_level=None, timeout=0)
+
+def hold_beside_pipes(record: "str | os.PathLike[str]") -> sqlite3.Connection:
+    """Holds a record for a pipe, beside other pipes; raises RecordError if a server carries its texts."""
+    return _hold(record, "BEGIN", "a wadeline serve carries its texts")
+
+
+def _hold(record: "str | os.PathLike[str]", begin: str, busy: str) -> sqlite3.Connection:
+    hold = sqlite3.connect(f"{os.path.realpath(record)}-carried", isolation_level=None, timeout=0)
     try:
-        hold.execute("BEGIN EXCLUSIVE")
+        hold.execute(begin)
+        hold.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # from here on it is locked, for reading or all
     except sqlite3.OperationalError as error:
         hold.close()
-        if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
-            why = "another wadeline serve works on it; both would send each text"
-        else:
-            why = str(error)
-        raise RecordError(f"{record} can't be served: {why}") from None
+        why = f"{busy}; end it first" if error.sqlite_errorcode == sqlite3.SQLITE_BUSY else str(error)
+        raise RecordError(f"the texts of {os.fspath(record)} can't be carried: {why}") from None
     return hold

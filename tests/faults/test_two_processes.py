@@ -18,6 +18,7 @@ from tests.faults.test_disk import is_one_sentence
 from tests.gateway.scripted import START, PipeProcess, ScriptedPair
 
 PHONES = 2
+PIPE = (sys.executable, "-m", "guide.cli", "pipe")
 PATIENCELESS = (
     sys.executable,
     "-c",
@@ -132,6 +133,26 @@ def stale_once(field: Field, found: Any) -> Any:
     return lambda: next(looks, look)()
 
 
+def test_a_pipe_and_a_server_never_carry_the_same_texts(tmp_path: Path) -> None:
+    """What the one has in hand waits in the record, where the other would find it; pipes know each other's."""
+    line = Line(tmp_path / "day")
+    with PipeProcess(line.record) as one, PipeProcess(line.record):
+        one.send({"id": "m1", "from": "+100", "text": "hello", "at": START.isoformat()})
+        done = subprocess.run(line.command(), capture_output=True, timeout=30)
+        assert is_one_sentence(done), done.stderr
+        assert b"or a pipe, carries its texts; end it first" in done.stderr
+    line.start()
+    try:
+        done = subprocess.run([*PIPE, "--db", str(line.record)], input=b"", capture_output=True, timeout=30)
+        assert is_one_sentence(done), done.stderr
+        assert done.stdout == b""
+        assert line.end(signal.SIGKILL) == -signal.SIGKILL
+        with PipeProcess(line.record) as pipe:
+            assert pipe.send({"id": "m2", "from": "+100", "text": "where"})[-1] == {"handled": "m2"}
+    finally:
+        line.close()
+
+
 def test_a_second_server_on_a_record_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: Path) -> None:
     """Both would hand each text that waits to their gateway."""
     first = Line(tmp_path / "first")
@@ -140,7 +161,7 @@ def test_a_second_server_on_a_record_is_refused_and_a_killed_one_leaves_no_lock(
     try:
         done = subprocess.run(second.command(), capture_output=True, timeout=30)
         assert is_one_sentence(done), done.stderr
-        assert b"another wadeline serve works on it" in done.stderr
+        assert b"another wadeline serve" in done.stderr
         first.bring("+447700900101", f"JOIN {WORDS[0]}", "1")
         first.end(signal.SIGKILL)
         second.start()
