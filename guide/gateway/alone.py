@@ -22,12 +22,14 @@ def hold_beside_pipes(record: "str | os.PathLike[str]") -> sqlite3.Connection:
 
 
 def _hold(record: "str | os.PathLike[str]", begin: str, busy: str) -> sqlite3.Connection:
-    hold = sqlite3.connect(f"{os.path.realpath(record)}-carried", isolation_level=None, timeout=0)
+    path = os.fspath(record)
+    file = path if path == ":memory:" else f"{os.path.realpath(path)}-carried"
+    hold = sqlite3.connect(file, isolation_level=None, timeout=0)
     try:
         hold.execute(begin)
         hold.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # from here on it is locked, for reading or all
     except sqlite3.OperationalError as error:
         hold.close()
         why = f"{busy}; end it first" if error.sqlite_errorcode == sqlite3.SQLITE_BUSY else str(error)
-        raise RecordError(f"the texts of {os.fspath(record)} can't be carried: {why}") from None
+        raise RecordError(f"the texts of {path} can't be carried: {why}") from None
     return hold
