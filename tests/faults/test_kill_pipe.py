@@ -8,6 +8,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import threading
 import time
 from datetime import timedelta
 from pathlib import Path
@@ -20,6 +21,7 @@ from guide.record.verify import verify
 from tests.gateway.scripted import START, PipeProcess, ScriptedPair
 
 RANDOM_KILLS = 200
+STREAM_KILLS = 12
 PLACES = ("before_commit", "before_output", "before_handled")
 SEED = ("--seed", "3")
 CRASHING = Path(__file__).with_name("crashing_pipe.py")
@@ -100,6 +102,39 @@ def kill_while_working(db: Path, again: list[dict[str, Any]], line: dict[str, An
         time.sleep(after_s)
         os.kill(pipe.process.pid, signal.SIGKILL)
         pipe.process.wait()
+
+
+def test_kills_while_lines_stream_in_faster_than_they_are_handled(tmp_path, smooth):
+    """All that isn't known to be handled is sent again after each kill, and a few lines more."""
+    words, smooth_record = smooth
+    moments = random.Random(17)
+    lines = [json.dumps(line_of(number, text)).encode() + b"\n" for number, text in enumerate(words, 1)]
+    kills = days = 0
+    while kills < STREAM_KILLS:
+        days += 1
+        db, handled = tmp_path / f"record{days}.db", 0
+        while handled < len(lines):
+            first = max(handled - 3, 0)
+            out = stream(db, b"".join(lines[first:]), moments.uniform(0.05, 0.25))
+            ids = [
+                json.loads(line)["handled"] for line in out.splitlines(True) if b'"handled"' in line and b"\n" in line
+            ]
+            assert ids == [f"m{first + place}" for place in range(1, len(ids) + 1)]
+            handled = max(handled, first + len(ids))
+            kills += handled < len(lines)
+        check(db, smooth_record)
+
+
+def stream(db: Path, given: bytes, after_s: float) -> bytes:
+    """Gives a pipe many lines at once and kills it a moment later; returns what it put out."""
+    command = [sys.executable, "-m", "guide.cli", "pipe", "--db", str(db), *SEED]
+    process = subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE)
+    killer = threading.Timer(after_s, process.kill)
+    killer.start()
+    out, _ = process.communicate(given)
+    killer.cancel()
+    assert process.returncode in (0, -signal.SIGKILL)
+    return out
 
 
 @pytest.mark.parametrize("place", PLACES)
