@@ -199,7 +199,7 @@ def head_line(board: Board, columns: int) -> str:
     urgent = sum(seat.urgent <= ASKED for seat in board.seats)
     silent = sum(seat.urgent == SILENT for seat in board.seats)
     told = [counted(len(board.seats), "seat"), f"{water} at the water", counted(len(board.questions), "question")]
-    told += [f"{silent} silent for days"] * bool(silent)
+    told += [f"{silent} silent"] * bool(silent)
     alarm = f"{urgent} OVERDUE OR IN DANGER, " if urgent else ""
     return fit(f"{board.at.astimezone():%H:%M}  {alarm}{', '.join(told)}", columns)
 

@@ -99,7 +99,7 @@ def test_hours_late_are_told_as_since_when(out):
 
 def test_a_visit_that_is_silent_for_days_shouts_no_more_and_says_what_to_do(out):
     late = quiet_board(out, 32 * 24 * 60)
-    assert head_line(late, 80).endswith("3 seats, 0 at the water, 0 questions, 3 silent for days")
+    assert head_line(late, 80).endswith("3 seats, 0 at the water, 0 questions, 3 silent")
     seats = {seat.to.split("/")[0]: seat for seat in late.seats}
     wading, arriving = seats[code(out, "+103")], seats[code(out, "+102")]
     assert wading.note == (
