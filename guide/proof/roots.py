@@ -10,7 +10,7 @@ from guide.proof.world import Move, World, new_world
 from guide.talk.snapshot import KitView, SeatView
 from guide.talk.turn import Talk
 
-TARGET = 2
+TARGET, TAGS = 2, 28
 _WAYS = ("bleach", "dry", "hot", "freeze")
 KITS = {"K3": KitView("elsewhere", False, "v0"), "K4": KitView("elsewhere", True, "v0")}
 """Kits with a past: one not disinfected since another water, one that was."""
@@ -25,7 +25,7 @@ def small(book: FlowBook, **changed: Any) -> FlowBook:
         sites=(*sites, *settings.sites[len(sites) :]),
         target=min(TARGET, settings.target),
         clean_for_pace=min(1, settings.clean_for_pace),
-        tags=settings.tags._replace(count=min(24, settings.tags.count)),
+        tags=settings.tags._replace(count=min(TAGS, settings.tags.count)),
         **changed,
     )
     return book._replace(settings=few)

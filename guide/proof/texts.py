@@ -34,6 +34,8 @@ _DECIDING = ("count", "distance", "temperature", "duration", "yes_no")
 """The kinds whose values decide who may go in the water."""
 URGENT = ("BACK", "OOPS", "DANGER", "FIX void", "we hear thunder")
 """The words that may move the talk on, and those of them that may in a flow that was called."""
+_LEFT = 6
+"""Tags that a text of many leaves free, for what comes after it."""
 
 
 def answers(world: World) -> list[Move]:
@@ -81,7 +83,7 @@ def several(world: World) -> list[Move]:
     free = [code for code, tag in world.snapshot.tags.items() if tag.status == "free"]
     moves = [Move("text", f"27 darner {free[0] if free else '01402'}; 31 skimmer 01477")]
     for many in (REMEASURE_EVERY, 2 * REMEASURE_EVERY):
-        if world.at.top.state == "larva.look" and len(free) >= many:
+        if world.at.top.state == "larva.look" and len(free) >= many + _LEFT:
             moves.append(Move("text", "; ".join(f"27 darner {code}" for code in free[:many])))
     return moves
 

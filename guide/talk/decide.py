@@ -254,7 +254,9 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
         samples.keep_part(turn)
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
     if turn.visit.practice and turn.step.kind in ("tag", "sample") and turn.step.tag_must == "free":
-        turn.lead(turn.phrase("practice_tag", {"tag": turn.free_tag() or "?"}))
+        free = turn.free_tag()
+        if free is not None:
+            turn.lead(turn.phrase("practice_tag", {"tag": free}))
     if turn.state.misses >= MISSES_BEFORE_DESK:
         turn.state.top.slots["unread"] = turn.text[:160]
         turn.lead(turn.phrase("offer_desk"))

@@ -210,3 +210,14 @@ def test_trouble_is_heard_in_a_pause(pond):
     assert pond.step() == "larva.bag"
     pond.text("somebody is hurt")
     assert pond.step() == "danger.out"
+
+
+def test_no_tag_is_called_free_when_none_is(pond):
+    pond.until("larva.tag")
+    free = [code for (code,) in pond.rows("SELECT code FROM tag WHERE status = 'free' ORDER BY code")]
+    for first in range(0, len(free), 10):
+        pond.text("; ".join(f"27 darner {code}" for code in free[first : first + 10]))
+    assert pond.rows("SELECT count(*) FROM tag WHERE status = 'free'") == [(0,)]
+    assert pond.step() == "larva.tag"
+    (answer,) = pond.text("01435")
+    assert "free" not in answer
