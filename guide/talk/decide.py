@@ -177,6 +177,10 @@ def _read(turn: Turn) -> None:
             return
     if turn.step.kind == "sample" and reading.value is None:
         reading = samples.joined(turn) or reading
+    if reading.value is None and _plans_instead(turn):
+        turn.state.base.go(f"{PLAN}.{turn.book.flows[PLAN].first}")
+        turn.ask_again()
+        return
     if reading.value is None and turn.state.top.flow not in SAFETY_FLOWS and is_trouble(turn.text):
         call_danger(turn, turn.text)
     elif reading.value is None:
@@ -187,6 +191,11 @@ def _read(turn: Turn) -> None:
         turn.lead(turn.phrase(reading.phrase, reading.blanks))
     else:
         accept(turn, reading)
+
+
+def _plans_instead(turn: Turn) -> bool:
+    """PLAN at the very first question, for those whose first text was no text, as in a terminal."""
+    return turn.step.id == "arrive.site" and "site" not in turn.answers and plain(turn.text) == PLAN
 
 
 def _says(turn: Turn, wanted: bool) -> bool:

@@ -47,3 +47,13 @@ def test_after_a_visit_the_next_one_is_planned(pond):
     pond.until("close.end")
     pond.text("plan")
     assert pond.step() == "plan.site"
+
+
+def test_plan_works_at_the_first_question_too_and_no_later(pond):
+    pond.converse("hello", "plan")
+    assert pond.step() == "plan.site"
+    pond.converse("amberwell", "tomorrow")
+    assert pond.step() == "plan.permit"
+    pond.converse("hello", "amberwell", "back", "plan", number="+300")
+    assert pond.step("+300") == "arrive.site"
+    pond.whole()
