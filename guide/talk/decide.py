@@ -19,7 +19,7 @@ from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import Talk, Turn
-from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble
+from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble, say_practice_tag
 
 MISSES_BEFORE_DESK = 3
 _REACTION = (
@@ -262,10 +262,7 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
     if turn.step.kind == "sample":
         samples.keep_part(turn)
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
-    if turn.visit.practice and turn.step.kind in ("tag", "sample") and turn.step.tag_must == "free":
-        free = turn.free_tag()
-        if free is not None:
-            turn.lead(turn.phrase("practice_tag", {"tag": free}))
+    say_practice_tag(turn)
     if turn.state.misses >= MISSES_BEFORE_DESK:
         turn.state.top.slots["unread"] = turn.text[:160]
         turn.lead(turn.phrase("offer_desk"))

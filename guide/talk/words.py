@@ -51,6 +51,16 @@ def _why(turn: Turn, rest: str) -> None:
     if turn.step.why:
         turn.lead(turn.fill(turn.book.in_language(turn.step.why)))
     turn.lead(turn.phrase("at_rest" if turn.step.kind == REST else "why_how", {"how": turn.how()}))
+    say_practice_tag(turn)
+
+
+def say_practice_tag(turn: Turn) -> None:
+    """Who practises without slips is told a tag that is free."""
+    wants_tag = turn.step.kind in ("tag", "sample") and "tag" in turn.step.asked.fields
+    if turn.visit.practice and wants_tag and turn.step.tag_must == "free":
+        free = turn.free_tag()
+        if free is not None:
+            turn.lead(turn.phrase("practice_tag", {"tag": free}))
 
 
 def _back(turn: Turn, rest: str) -> None:

@@ -2,6 +2,8 @@
 
 import pytest
 
+from guide.talk.sms import segments
+
 SAMPLES = "SELECT tag, length_mm, family FROM sample WHERE status = 'kept' ORDER BY tag"
 
 
@@ -298,3 +300,9 @@ def test_at_rest_the_words_that_go_on_are_named(pond):
     pond.until("close.end")
     assert pond.text("hm")[0].startswith("Nothing is asked now. Text one of NEW, PLAN, GEAR, FREEZE.")
     assert "one of NEW, PLAN, GEAR, FREEZE" in pond.text("?")[0]
+
+
+def test_who_practises_without_slips_is_told_a_free_tag(pond):
+    pond.until("larva.tag")
+    assert pond.text("?")[0].endswith("Practice without slips? 01402 is free.")
+    assert segments(pond.last["+100"][-1].text) <= 2
