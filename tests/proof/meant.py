@@ -164,7 +164,7 @@ _LIKE_DIGITS = str.maketrans("oOlLiI", "001111")
 
 def _digits(text: str) -> str:
     """The digits of a text, and letters that people text for them."""
-    return "".join(char for char in text.translate(_LIKE_DIGITS) if char.isdecimal() or char == "\n")
+    return "".join(char for char in text.translate(_LIKE_DIGITS) if char.isdecimal())
 
 
 def _has(digits: str, code: str | None) -> bool:
