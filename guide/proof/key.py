@@ -127,7 +127,7 @@ def _visit(turn: Turn, state: SeatState) -> Hashable:
     bottles = [sample.kind for sample in turn.samples().values() if sample.kind != "larva" and sample.status == "kept"]
     return (
         kept if kept < turn.target else turn.target,
-        kept // REMEASURE_EVERY - int(turn.answers.get("remeasured", 0)),
+        max(0, kept // REMEASURE_EVERY - int(turn.answers.get("remeasured", 0))),
         queue,
         bool(state.queue),
         (state.pace, state.pace_next or state.pace) if state.base.flow in _HANDS else (),
