@@ -239,7 +239,12 @@ def read_book(args: argparse.Namespace, db: sqlite3.Connection | None = None) ->
         from guide.record.programme import stored_programme
 
         programme = stored_programme(db)
-    return _book(db, book_text(args.flows or shipped_folder(), programme), file)
+    book = _book(db, book_text(args.flows or shipped_folder(), programme), file)
+    if args.flows:
+        from guide.flow.load import check_phrases
+
+        check_phrases(book)
+    return book
 
 
 def _book(db: sqlite3.Connection | None, text: str, settings_file: str = "programme.toml") -> "FlowBook":

@@ -42,6 +42,8 @@ def command_meant(
     """The innermost command that the words name, and the words behind its name."""
     commands = _commands(parser)
     for place, word in enumerate(words):
+        if word == "--":
+            break
         if commands is not None and word in commands.choices:
             return command_meant(commands.choices[word], words[place + 1 :])
         if commands is not None and not word.startswith("-"):
@@ -78,7 +80,10 @@ def _said(parser: argparse.ArgumentParser, error: argparse.ArgumentError) -> str
 
 
 def _choice(parser: argparse.ArgumentParser, name: str, given: str) -> str:
-    action = next(one for one in parser._actions if name in (one.metavar, one.dest, *one.option_strings))
+    named = (one for one in parser._actions if name in (one.metavar, one.dest, *one.option_strings))
+    action = next(named, None)
+    if action is None:
+        return f"{name} can't be {given}"
     known = [str(choice) for choice in action.choices or ()]
     near = _did_you_mean(given, known)
     if isinstance(action, argparse._SubParsersAction):
@@ -106,6 +111,9 @@ def _ambiguous(parser: argparse.ArgumentParser, name: str, option: str, known: s
 
 
 def _too_many(parser: argparse.ArgumentParser, name: str, words: str) -> str:
+    first = words.split()[0]
+    if first.startswith("-") and any(first in action.option_strings for action in parser._actions):
+        return f"{first} stands before the command and belongs behind it"
     return f"{words} is more than it takes; words that belong together stand in quotes"
 
 

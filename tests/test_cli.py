@@ -126,6 +126,10 @@ def test_a_command_that_is_not_there_is_named_under_its_own_command(capsys, name
         ("desk chose", "did you mean choose? For example: wadeline desk choose --site amberwell"),
         ("flow check --tabel", "there is no option --tabel, did you mean --table?"),
         ("--db x.db chat", "--db stands before the command and belongs behind it"),
+        ("desk --json board", "--json stands before the command and belongs behind it"),
+        ("-- chat", "there is no command --"),
+        ("desk ship -- list", "desk ship: there is no command --"),
+        ("desk board -- x", "-- x is more than it takes"),
         ("flow", "a command is missing; there are check, show, draw, try."),
         ("flow show", "flow show: FLOW is missing. For example: wadeline flow show larva"),
         ("desk tags assign", "FIRST and LAST are missing"),
@@ -148,3 +152,11 @@ def test_a_wrong_line_is_told_in_a_sentence(capsys, line, words):
 def test_a_right_line_imports_nothing_that_explains_wrong_ones():
     code = "import sys; from guide.cli import build_parser; build_parser(['chat']); print('difflib' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, check=True).stdout == b"False\n"
+
+
+def test_a_copy_of_the_flows_from_before_an_update_is_told_which_phrases_it_lacks(capsys, tmp_path):
+    for path in shipped_flows().glob("*.toml"):
+        (tmp_path / path.name).write_text(path.read_text().replace("[how_like]", "[how_once]"))
+    line = ("chat", "--flows", str(tmp_path), "--db", str(tmp_path / "a.db"))
+    assert main(line) == 2
+    assert capsys.readouterr().err.strip().endswith(f"take it from {shipped_flows() / 'phrases.toml'}: how_like")

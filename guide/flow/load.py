@@ -21,7 +21,8 @@ FILE_MARK = "#= file "
 RULES = "rules.toml"
 """The trade's rules stand beside the flows and are no part of the book: they are held against it."""
 
-SPECIAL = ("programme.toml", "phrases.toml", "replies.toml")
+PHRASES = ("phrases.toml", "replies.toml")
+SPECIAL = ("programme.toml", *PHRASES)
 UNSURE_WORDS = ("idk", "dunno", "no idea", "not sure", "dont know", "cant tell", "i dont know", "unsure")
 """Ways to say UNSURE, at every step that offers it."""
 
@@ -100,7 +101,7 @@ def load_book(
             f"{settings_file}: there are no sites: add [[sites]] tables or load a list, desk sites FILE.csv"
         )
     phrases: dict[str, Mapping[str, str]] = {}
-    for name in ("phrases.toml", "replies.toml"):
+    for name in PHRASES:
         phrases.update(_phrases(name, tables[name]))
     reader = _Reader(files, registry, kinds, settings)
     flows = {}
@@ -111,6 +112,21 @@ def load_book(
     book = FlowBook(sha256_of(text.encode()), text, flows, phrases, settings, kinds)
     reader.check_targets(book)
     return book
+
+
+def check_phrases(book: FlowBook) -> None:
+    """Holds a folder of somebody's own against what this program says; raises FlowError for phrases it lacks.
+
+    A copy made before an update lacks those the program has learned since. A visit that began with it goes on.
+    """
+    folder = shipped_folder()
+    for name in PHRASES:
+        shipped = os.path.join(folder, name)
+        missing = [phrase for phrase in _phrases(name, _parse(name, _read(shipped))) if phrase not in book.phrases]
+        if missing:
+            raise FlowError(
+                name, "", f"this program says more than is here, take it from {shipped}: {', '.join(missing)}"
+            )
 
 
 def settings_text(book: str) -> str:
