@@ -62,7 +62,8 @@ def _judge_specimens(session: "Session", one: RoundView, now: datetime) -> None:
 
 def judge_open(session: "Session", one: RoundView, now: datetime) -> None:
     """The specimen in hand when a drill is left: what was told of it so far is judged."""
-    shown = one.in_hand()
+    _judge_specimens(session, one, now)
+    shown = session.again(one).in_hand()
     if shown is None:
         return
     row = session.store.db.execute(

@@ -161,6 +161,8 @@ class Session:
         thrown = one.open_surprise()
         if thrown is not None:
             texts += answered(self, one, thrown, MISSED, thrown.after, now)
+        if why != "done":
+            judge_open(self, one, now)
         seats.let_go(self.exchange, seat, now)
         self.note("round_ended", {"pair": one.pair, "round": one.number, "why": why}, now)
         if one.number < self.view.rounds:
