@@ -11,7 +11,7 @@ from prompt_toolkit.utils import get_cwidth
 from guide.counted import counted
 from guide.desk.questions import Question, waiting_questions
 from guide.flow.replies.clean import clean
-from guide.record.store import Store, stamp
+from guide.record.store import FROM_A_PHONE, Store, stamp
 
 QUESTIONS_OF = timedelta(days=14)
 """The board shows questions of visits begun so recently; ``desk questions`` shows all."""
@@ -46,7 +46,7 @@ _DOING = {
     "freeze": "to the freezer",
     "disinfect": "disinfecting",
 }
-_SEATS = (
+_SEATS = (  # of closed visits those where it isn't told yet that all are home
     "SELECT seat.id, visit.uid, code8, letter, role, coalesce(site.name, visit.site, '-'), visit.practice, "
     "visit.status, target, coalesce(json_extract(answers, '$.in_water'), 0), state, stopped_at, "
     "json_extract(answers, '$.visit_day'), "
@@ -55,12 +55,10 @@ _SEATS = (
     "LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
     "LEFT JOIN phone ON phone.id = seat.phone AND phone.current_seat = seat.id "
     "WHERE visit.status = 'open' OR EXISTS (SELECT 1 FROM timer WHERE timer.seat = seat.id AND fired_turn IS NULL "
-    " AND kind IN ('home', 'home_alarm'))"
+    " AND kind IN ('home', 'home_alarm')) OR (seat.last_heard_at >= ? AND json_extract(state, '$.frames[0].flow') = "
+    " 'close' AND json_extract(state, '$.frames[0].step') IN ('home', 'not_home'))"
 )
-_LAST = (
-    "SELECT received_at, raw FROM turn WHERE stream = ? AND seat = ? AND gateway NOT IN ('timer', 'desk') "
-    "ORDER BY id DESC LIMIT 1"
-)
+_LAST = f"SELECT received_at, raw FROM turn WHERE stream = ? AND seat = ? AND {FROM_A_PHONE} ORDER BY id DESC LIMIT 1"
 _RUNNING = "SELECT kind, due_at FROM timer WHERE seat = ? AND fired_turn IS NULL"
 _ALARM = (
     "SELECT max(received_at) FROM timer JOIN turn ON turn.id = fired_turn "
@@ -101,7 +99,7 @@ class Board:
 
 def read_board(store: Store, now: datetime) -> Board:
     """The board as the record stands. Nothing is written; timers that are due and not yet fired are seen."""
-    rows = store.db.execute(_SEATS).fetchall()
+    rows = store.db.execute(_SEATS, (stamp(now - SILENT_AFTER),)).fetchall()
     lines = [(row[7], _seat_line(store, row, now)) for row in rows]
     seats = [seat for status, seat in lines if status == "open" or seat.urgent != SILENT]
     seats.sort(key=lambda seat: (seat.urgent, seat.last_at or now, seat.to))
@@ -124,6 +122,8 @@ def _seat_line(store: Store, row: Sequence[Any], now: datetime) -> SeatLine:
         urgent, note = _planned(code, planned, now)
     elif last_at is not None and now - last_at > SILENT_AFTER:
         urgent, note = SILENT, _silent(code, last_at, in_water or top["flow"] == "danger")
+    elif urgent > ASKED and (top["flow"], top["step"]) == ("close", "not_home"):
+        urgent, note = ALARM, "not all home, as told last"
     elif urgent > ASKED:
         urgent = WATER if in_water else BANK if status == "open" else HOME
     if stopped:

@@ -9,18 +9,18 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
 from guide.counted import counted
-from guide.desk.visits import LogEntry, Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
+from guide.desk.findings_visit import open_dangers
+from guide.desk.visits import BY_ITSELF, Sample, Visit, VisitError, append_at_desk, load_visit, visit_uid
 from guide.errors import WadelineError
 from guide.gateway.exchange import Exchange
 from guide.record.log import Entry
-from guide.record.store import stamp
+from guide.record.store import DESK, FROM_A_PHONE, Store, stamp
 from guide.talk.turn import Turn
 
 HEARD_H = 6
 """A seat heard of within so many hours may be at the water still: our own choice."""
 
 VOID_REASON = "closed_unfinished"
-_NOT_SAID = ("timer", "alarm")
 _END = "close.end"
 
 
@@ -36,7 +36,7 @@ def close_visit(exchange: Exchange, code: str, reason: str, anyway: bool, now: d
         visit = load_visit(store.db, visit_uid(store.db, code))
         if visit.status != "open":
             raise VisitError(f"visit {visit.code} is closed already; desk visit {visit.code} shows it")
-        _check_silence(visit, anyway, now)
+        _check_silence(visit, last_heard(store, visit), anyway, now)
         lost = _lost(exchange, visit)
         told = [*_open_people(visit), *_open_samples(visit, lost), *_open_clocks(exchange, visit)]
         voided = [Entry("void", "desk.close", {"reason": VOID_REASON}, sample.uid) for sample in lost]
@@ -47,21 +47,29 @@ def close_visit(exchange: Exchange, code: str, reason: str, anyway: bool, now: d
     return [*told, f"look at it: desk visit {visit.code}, then desk accept {visit.code}"]
 
 
-def _check_silence(visit: Visit, anyway: bool, now: datetime) -> None:
-    last = last_heard(visit)
-    if last is None or anyway or now - last.at > timedelta(hours=HEARD_H):
+def _check_silence(visit: Visit, last: tuple[str, datetime] | None, anyway: bool, now: datetime) -> None:
+    if last is None or anyway or now - last[1] > timedelta(hours=HEARD_H):
         return
     raise VisitError(
-        f"seat {last.seat} of visit {visit.code} was heard of at {visit.local(last.at):%Y-%m-%d %H:%M} {visit.zone}, "
+        f"seat {last[0]} of visit {visit.code} was heard of at {visit.local(last[1]):%Y-%m-%d %H:%M} {visit.zone}, "
         f"within {HEARD_H} hours: people may be at the water. Reach them first (desk say {visit.code} WORDS); if you "
         "know that all are out and home: --anyway"
     )
 
 
-def last_heard(visit: Visit) -> LogEntry | None:
-    """The last thing a seat said, by its own clock."""
-    said = [entry for entry in visit.entries if entry.seat != "desk" and entry.kind not in _NOT_SAID]
-    return max(said, key=lambda entry: entry.at, default=None)
+_TEXTED = (
+    "SELECT letter, received_at FROM turn JOIN seat ON seat.id = turn.seat "
+    f"WHERE stream = ? AND {FROM_A_PHONE} ORDER BY turn.id DESC LIMIT 1"
+)
+
+
+def last_heard(store: Store, visit: Visit) -> tuple[str, datetime] | None:
+    """The seat that said something last, and when: by its text, or where that stayed on another machine, by its log."""
+    own = f"{store.origin}/"
+    told = [one for one in visit.entries if one.seat != DESK and one.kind not in BY_ITSELF]
+    said = [(one.seat, one.at) for one in told if not one.ref.startswith(own)]
+    said += [(letter, datetime.fromisoformat(at)) for letter, at in store.db.execute(_TEXTED, (visit.uid,))]
+    return max(said, key=lambda one: one[1], default=None)
 
 
 # What is open
@@ -71,6 +79,9 @@ def _open_people(visit: Visit) -> Iterator[str]:
     in_water = visit.answers.get("in_water")
     if in_water and "out_count" not in visit.answers:
         yield f"people: {in_water} in the water, and never counted out; be sure that everybody came home"
+    for danger in open_dangers(visit):
+        at = f"{visit.local(danger.at):%Y-%m-%d %H:%M}"
+        yield f"danger: seat {danger.seat} called it at {at}, and never told that it is over; be sure that all are safe"
     alarms = visit.of_kind("alarm")
     if alarms:
         last = f"{visit.local(alarms[-1].at):%Y-%m-%d %H:%M}"

@@ -9,7 +9,7 @@ from guide.counted import counted
 from guide.desk.acts import ACTS
 from guide.desk.findings import Finding, fix_command
 from guide.desk.questions import open_questions
-from guide.desk.visits import Sample, Visit
+from guide.desk.visits import BY_ITSELF, Sample, Visit
 from guide.field.windows import WINDOW_DAYS, check_window
 from guide.flow.replies.clean import clean
 from guide.papers.digest_fields import LarvaDigest
@@ -20,8 +20,6 @@ ICE_MIN = 30
 
 QUIET_TIMES = 2
 """A silence is a finding where it is longer than this many check-ins."""
-
-_BY_ITSELF = ("timer", "alarm")
 
 
 def _clock(visit: Visit, at: datetime) -> str:
@@ -73,7 +71,7 @@ def bottles_belong_to_larvae(visit: Visit) -> Iterator[Finding]:
 def time_goes_on(visit: Visit) -> Iterator[Finding]:
     """No clock went back, and nobody was silent for long between the safety questions and the close."""
     least = timedelta(minutes=QUIET_TIMES * (visit.settings.check_in_min if visit.settings else 30))
-    said = [entry for entry in visit.entries if entry.kind not in _BY_ITSELF and entry.seat != "desk"]
+    said = [entry for entry in visit.entries if entry.kind not in BY_ITSELF and entry.seat != "desk"]
     gate = next((entry.at for entry in said if entry.data.get("gate") == "safety"), None)
     for before, after in pairwise(said):
         if after.at < before.at and after.ref.rsplit("/", 1)[0] == before.ref.rsplit("/", 1)[0]:

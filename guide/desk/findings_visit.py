@@ -11,6 +11,9 @@ from guide.field.families import everyday
 from guide.record.fold import CLOSED_BY
 from guide.record.visit_answers import name_put_right
 
+_OVER = ("all_well", "close_early", "all_out", "all_home")
+"""Entries of a seat after which a danger that it called is over."""
+
 _NAMES = {name: word for word, name in CALLED.items() if word != "date"}
 
 
@@ -91,6 +94,20 @@ def closed_by_its_pair(visit: Visit) -> Iterator[Finding]:
         yield Finding("not_counted_out", False, what, (), "none: be sure that everybody came home")
 
 
+def open_dangers(visit: Visit) -> Iterator[LogEntry]:
+    """For each seat its last call of danger, where it never told that all are well, out or home since."""
+    last = {entry.seat: entry for entry in visit.of_kind("danger", *_OVER)}
+    yield from (entry for entry in last.values() if entry.kind == "danger")
+
+
+def danger_is_over(visit: Visit) -> Iterator[Finding]:
+    """Whoever called danger told how it ended."""
+    for entry in open_dangers(visit):
+        what = f"seat {entry.seat} called danger at {visit.local(entry.at):%H:%M}, and never told that it is over"
+        none = "none: be sure that everybody is safe before accepting"
+        yield Finding("danger_open", True, what, (entry.ref,), none)
+
+
 def answers_put_right(visit: Visit) -> Iterator[Finding]:
     """Every answer of the visit that the desk changed, with what it was before and why."""
     by_ref = {entry.ref: entry for entry in visit.entries}
@@ -129,5 +146,6 @@ VISIT_CHECKS: tuple[Callable[[Visit], Iterable[Finding]], ...] = (
     protected_here,
     heads_agree,
     closed_by_its_pair,
+    danger_is_over,
     answers_put_right,
 )

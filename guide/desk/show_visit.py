@@ -18,6 +18,7 @@ from guide.field.families import everyday
 from guide.flow.replies.clean import clean
 from guide.papers.digest import VisitRead
 from guide.record.fold import CLOSED_BY, PUT_RIGHT
+from guide.record.store import FROM_A_PHONE
 
 _VISITS = (
     "SELECT uid FROM visit WHERE practice = ? "
@@ -26,7 +27,7 @@ _VISITS = (
 )
 _TALK = (
     "SELECT 0, turn.id, received_at, coalesce(letter, '-'), raw FROM turn LEFT JOIN seat ON seat.id = turn.seat "
-    "WHERE turn.stream = :uid AND raw IS NOT NULL AND gateway NOT IN ('timer', 'desk') "
+    f"WHERE turn.stream = :uid AND raw IS NOT NULL AND {FROM_A_PHONE} "
     "UNION ALL SELECT 1, outgoing.id, due_at, letter, text FROM outgoing JOIN seat ON seat.id = outgoing.seat "
     "WHERE seat.visit = :uid ORDER BY 3, 1, 2"
 )

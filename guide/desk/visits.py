@@ -27,6 +27,10 @@ from guide.record.visit_answers import TOLD_BY, Told, standing, told_of
 UNSURE = "unsure"
 
 
+BY_ITSELF = ("timer", "alarm", "reminder", "kit_disinfected", "undelivered", "not_sent")
+"""Entries of a seat that say nothing of its people: a clock or a gateway can make them."""
+
+
 class VisitError(WadelineError):
     """There is no such visit or sample, or it can't be changed as asked."""
 

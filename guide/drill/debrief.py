@@ -10,10 +10,10 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from textwrap import fill
 
-from guide.drill.facts import AUTHOR
 from guide.drill.model import Drill
 from guide.drill.score import Point, Tally, by_round, points_of, seconds_of, tally
 from guide.drill.view import SessionView, of_group
+from guide.record.store import FROM_A_PHONE
 
 HABITS = 3
 MOST_MOMENTS = 6
@@ -208,11 +208,11 @@ def excerpt(db: sqlite3.Connection, visit: str, since: int, until: int) -> list[
     """What a pair and its guide said in the turns of a round, in order."""
     rows = db.execute(
         "SELECT turn.id, 0, 'pair', raw FROM turn JOIN seat ON seat.id = turn.seat "
-        "WHERE seat.visit = :visit AND turn.id BETWEEN :since AND :until AND gateway NOT IN (:author, 'timer') "
+        f"WHERE seat.visit = :visit AND turn.id BETWEEN :since AND :until AND {FROM_A_PHONE} "
         "UNION ALL "
         "SELECT turn, outgoing.id, 'guide', text FROM outgoing JOIN seat ON seat.id = outgoing.seat "
         "WHERE seat.visit = :visit AND turn BETWEEN :since AND :until ORDER BY 1, 2",
-        {"visit": visit, "since": since, "until": until, "author": AUTHOR},
+        {"visit": visit, "since": since, "until": until},
     )
     return [(who, words) for _, _, who, words in rows]
 

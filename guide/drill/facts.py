@@ -4,13 +4,8 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 
-from guide.record.store import SeatRow, Store
+from guide.record.store import FROM_A_PHONE, SeatRow, Store
 from guide.talk.front import join_of
-
-AUTHOR = "drill"
-"""The gateway of turns that the drill made itself: what came before a beginning, surprises, hints."""
-
-_OURS = (AUTHOR, "timer")
 
 
 @dataclass(frozen=True)
@@ -32,8 +27,8 @@ class PairText:
 def texts_of(store: Store, seat: SeatRow, after: int) -> Iterator[PairText]:
     """A seat's texts after a turn, oldest first; a phone that joins says nothing about the work."""
     rows = store.db.execute(
-        "SELECT id, raw, received_at FROM turn WHERE seat = ? AND id > ? AND gateway NOT IN (?, ?) ORDER BY id",
-        (seat.id, after, *_OURS),
+        f"SELECT id, raw, received_at FROM turn WHERE seat = ? AND id > ? AND {FROM_A_PHONE} ORDER BY id",
+        (seat.id, after),
     ).fetchall()
     for turn, raw, at in rows:
         if join_of(raw) is not None:
@@ -68,7 +63,7 @@ def step_now(store: Store, seat: SeatRow) -> str:
 def last_words(store: Store, seat_id: int) -> tuple[str, datetime] | None:
     """A seat's last text and its time."""
     row = store.db.execute(
-        "SELECT raw, received_at FROM turn WHERE seat = ? AND gateway NOT IN (?, ?) ORDER BY id DESC LIMIT 1",
-        (seat_id, *_OURS),
+        f"SELECT raw, received_at FROM turn WHERE seat = ? AND {FROM_A_PHONE} ORDER BY id DESC LIMIT 1",
+        (seat_id,),
     ).fetchone()
     return (row[0], datetime.fromisoformat(row[1])) if row else None

@@ -6,14 +6,13 @@ All of it goes the way of every text: a turn, the talk's own decision, one trans
 from datetime import datetime, timedelta
 
 from guide.drill.book import QUESTIONS
-from guide.drill.facts import AUTHOR
 from guide.drill.model import Drill, DrillError, Surprise
 from guide.field.tags import block
 from guide.flow.settings import Settings
 from guide.gateway.exchange import Exchange, TextIn
 from guide.gateway.joining import new_visit
 from guide.record.log import Entry
-from guide.record.store import DESK, SeatRow, Store, TextOut, stamp
+from guide.record.store import DESK, DRILL, SeatRow, Store, TextOut, stamp
 from guide.talk.moves import enter
 from guide.talk.turn import Turn
 
@@ -36,7 +35,7 @@ def open_visit(
     store, begun = exchange.store, now - timedelta(seconds=_BEFORE_S)
     keep_tags(store, exchange.book.settings, now)
     phone = store.phone(number)
-    turn = store.add_turn(gateway=AUTHOR, phone=phone.id, received_at=stamp(begun), raw="")
+    turn = store.add_turn(gateway=DRILL, phone=phone.id, received_at=stamp(begun), raw="")
     texts = new_visit(exchange, phone, "", turn, begun)
     for count in range(_MOST_TEXTS_BEFORE):
         last = texts[-1] if texts else None
@@ -44,7 +43,7 @@ def open_visit(
             break
         answer = drill.before.get(last.step) or (last.options[0] if last.options else "")
         at = begun + timedelta(seconds=count)
-        texts = [out for out in exchange.work(TextIn(number, answer, gateway=AUTHOR), at) if out.number == number]
+        texts = [out for out in exchange.work(TextIn(number, answer, gateway=DRILL), at) if out.number == number]
     if not texts or texts[-1].step != drill.begin:
         where = texts[-1].step if texts else "silence"
         raise DrillError(f"drills/{drill.name}.toml: before leads to {where} and never to {drill.begin}")
@@ -90,7 +89,7 @@ def let_go(exchange: Exchange, seat: SeatRow, now: datetime) -> None:
         (kept,) = store.db.execute(
             "SELECT count(*) FROM sample WHERE visit = ? AND status = 'kept' AND kind = 'larva'", (seat.visit,)
         ).fetchone()
-        turn = store.add_turn(gateway=AUTHOR, seat=seat.id, received_at=stamp(now), raw="end of a round")
+        turn = store.add_turn(gateway=DRILL, seat=seat.id, received_at=stamp(now), raw="end of a round")
         store.append(seat.visit, seat.letter, turn, now, [Entry("visit_closed", "", {"kept": kept, "why": "drill"})])
         store.end_turn(turn, seat.id, seat.visit)
 
@@ -102,7 +101,7 @@ def leave(store: Store, seat: SeatRow) -> None:
 
 def say(exchange: Exchange, seat: SeatRow, words: str, now: datetime) -> list[TextOut]:
     """A text to the pair beside its talk."""
-    turn = exchange.store.add_turn(gateway=AUTHOR, seat=seat.id, received_at=stamp(now), raw=words)
+    turn = exchange.store.add_turn(gateway=DRILL, seat=seat.id, received_at=stamp(now), raw=words)
     out = exchange.tell_seat(seat, words, turn, now)
     exchange.store.end_turn(turn, seat.id, None)
     return [out] if out else []
@@ -117,7 +116,7 @@ def ask(exchange: Exchange, seat: SeatRow, surprise: Surprise, lead: str, now: d
         turn.lead(lead)
         turn.ask_again()
 
-    return exchange.change(seat.id, AUTHOR, f"surprise {surprise.name}", change, now)
+    return exchange.change(seat.id, DRILL, f"surprise {surprise.name}", change, now)
 
 
 def pause(exchange: Exchange, seat: SeatRow, paused: bool, now: datetime) -> list[TextOut]:
@@ -132,7 +131,7 @@ def pause(exchange: Exchange, seat: SeatRow, paused: bool, now: datetime) -> lis
         if not paused:
             turn.ask_again()
 
-    return exchange.change(seat.id, AUTHOR, "paused" if paused else "resumed", change, now)
+    return exchange.change(seat.id, DRILL, "paused" if paused else "resumed", change, now)
 
 
 def can_be_asked(exchange: Exchange, seat: SeatRow, number: str, now: datetime) -> bool:

@@ -10,7 +10,7 @@ from typing import Any
 
 from guide.drill import seats
 from guide.drill.book import drill_book
-from guide.drill.facts import AUTHOR, step_now, texts_of
+from guide.drill.facts import step_now, texts_of
 from guide.drill.judge import MISSED
 from guide.drill.judging import answered, judge_open, judge_texts
 from guide.drill.model import Drill, DrillError
@@ -23,7 +23,7 @@ from guide.flow.replies.kinds import KINDS
 from guide.gateway.exchange import Exchange
 from guide.record.books import keep_book
 from guide.record.log import Entry
-from guide.record.store import SeatRow, Store, TextOut, stamp
+from guide.record.store import DRILL, SeatRow, Store, TextOut, stamp
 from guide.talk.blanks import REGISTRY
 from guide.talk.turn import Talk
 
@@ -102,7 +102,7 @@ class Session:
 
     def note(self, kind: str, data: dict[str, Any], now: datetime, words: str | None = None) -> None:
         """Writes an entry of the session, as a turn of its own, and reads the session anew."""
-        turn = self.store.add_turn(gateway=AUTHOR, received_at=stamp(now), raw=kind)
+        turn = self.store.add_turn(gateway=DRILL, received_at=stamp(now), raw=kind)
         self.store.append(self.stream, data.get("pair", "trainer"), turn, now, [Entry(kind, "", data, words=words)])
         self.store.end_turn(turn, None, self.stream)
         self.read()

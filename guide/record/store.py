@@ -14,6 +14,12 @@ from guide.record.log import START, Entry, Link, LogRow, links, to_json
 DESK = "desk"
 """The stream of entries that belong to no visit."""
 
+DRILL = "drill"
+"""The gateway of turns that a drill made itself: what came before a beginning, surprises, hints."""
+
+FROM_A_PHONE = f"turn.phone IS NOT NULL AND turn.gateway != '{DRILL}'"
+"""Of turns, a person's texts: no timer, no delivery's note, nothing that the desk or a drill changed."""
+
 
 @lru_cache(maxsize=64)  # a text's time is written in several places
 def stamp(at: datetime) -> str:

@@ -33,7 +33,10 @@ from guide.desk.board_screen import BoardScreen
 from guide.desk.close import close_visit
 from guide.desk.questions import waiting_questions
 from guide.desk.send import say_to
-from guide.desk.visits import VisitError
+from guide.desk.show_visit import talk_rows
+from guide.desk.visits import VisitError, load_visit
+from guide.drill.facts import last_words, texts_of
+from guide.gateway.outbox import Outbox
 
 
 @pytest.fixture
@@ -168,6 +171,45 @@ def test_somebody_who_closed_stays_until_all_are_home(out):
     assert out.step("+102") == "close.home"
     out.text("3", "+102")
     assert code(out, "+102") not in {seat.to.split("/")[0] for seat in board(out).seats}
+
+
+def undelivered(field):
+    """The phone that was texted last is dead: its text couldn't be delivered."""
+    ((text,),) = field.rows("SELECT max(id) FROM outgoing")
+    assert Outbox(field.exchange.store).report(text, False, "absent subscriber", field.now)
+
+
+def test_a_report_that_a_phone_is_dead_is_no_sign_of_life(pond):
+    pond.until("larva.bag")
+    pond.wait(120)
+    undelivered(pond)
+    pond.now += timedelta(minutes=1)
+    (seat,) = board(pond).seats
+    assert (seat.note, seat.last_text) == ("ALARM 81 min ago", "Y")
+    assert "undelivered" not in [row["text"] for row in talk_rows(pond.db, visit_of(pond))]
+    here = pond.exchange.store.seat(1)
+    assert {"undelivered", "OK"} & {text.words for text in texts_of(pond.exchange.store, here, 0)} == {"OK"}
+    assert last_words(pond.exchange.store, here.id) == ("Y", seat.last_at)
+    pond.now += timedelta(hours=47)
+    assert board(pond).seats[0].note.startswith("silent since")
+
+
+def test_a_closed_visit_of_which_nobody_said_that_all_are_home_stays_with_its_alarm(pond):
+    pond.until("close.end")
+    pond.wait(240)
+    assert pond.rows("SELECT count(*) FROM timer WHERE fired_turn IS NULL AND kind LIKE 'home%'") == [(0,)]
+    (seat,) = board(pond).seats
+    assert seat.note.startswith("ALARM")
+    pond.text("2")
+    (seat,) = board(pond).seats
+    assert (seat.note, seat_line(seat, pond.now, 80)[0]) == ("not all home, as told last", "!")
+    assert quiet_board(pond, 49 * 60).seats == ()
+    pond.text("3")
+    assert board(pond).seats == ()
+
+
+def visit_of(field):
+    return load_visit(field.db, field.rows("SELECT uid FROM visit")[0][0])
 
 
 def test_words_go_to_the_phone_and_into_the_log_and_answer_the_question(out):

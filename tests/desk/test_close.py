@@ -12,6 +12,7 @@ from guide.desk.fix import fix_as_said
 from guide.desk.merge import merge_file
 from guide.desk.show_visit import visit_lines
 from guide.desk.visits import VisitError, load_visit, visit_uid
+from guide.gateway.outbox import Outbox
 
 WHY = "phone lost, all home by 18:00"
 
@@ -85,6 +86,50 @@ def test_a_seat_heard_of_within_hours_is_waited_for_unless_all_are_home(gone):
         close(gone, code_of(gone), hours=2)
     assert gone.rows("SELECT count(*) FROM log") == before
     close(gone, code_of(gone), hours=0, anyway=True)
+
+
+def test_a_report_that_a_phone_is_dead_does_not_count_as_heard_of(gone):
+    gone.wait(24 * 60)
+    ((text,),) = gone.rows("SELECT max(id) FROM outgoing")
+    Outbox(gone.exchange.store).report(text, False, "absent subscriber", gone.now)
+    assert gone.rows("SELECT seat, kind FROM log ORDER BY id DESC LIMIT 1") == [("A", "undelivered")]
+    assert f"visit {code_of(gone)} is closed at the desk: 2 samples kept" in close(gone, code_of(gone), hours=1)
+
+
+def test_of_a_merged_visit_the_log_tells_when_a_seat_was_heard_of(open_field, laptop):
+    desk, code = open_field("desk.db"), code_of(laptop)
+    heard = laptop.now
+    laptop.wait(120)
+    desk.now = laptop.now
+    merge_file(desk.exchange.store, path_of(laptop), desk.now)
+    with pytest.raises(
+        VisitError, match=rf"seat A .* was heard of at {visit_of(laptop, code).local(heard):%Y-%m-%d %H:%M}"
+    ):
+        close(desk, code, hours=0)
+    close(desk, code, hours=5)
+
+
+def test_a_danger_that_nobody_told_the_end_of_is_said_and_is_serious(pond):
+    pond.until("larva.bag")
+    pond.converse("danger", "3")
+    code = code_of(pond)
+    at = f"{visit_of(pond, code).local(pond.now) - timedelta(minutes=1):%Y-%m-%d %H:%M}"
+    said = close(pond, code)
+    assert f"danger: seat A called it at {at}, and never told that it is over; be sure that all are safe" in said
+    finding = found(pond, code)["danger_open"]
+    assert (finding.serious, finding.fix) == (True, "none: be sure that everybody is safe before accepting")
+    with pytest.raises(VisitError, match="--anyway"):
+        accept_visit(pond.exchange.store, code, None, pond.now)
+
+
+@pytest.mark.parametrize("end", ["STAY", "PACK"])
+def test_a_danger_that_is_over_is_no_finding(pond, end):
+    pond.until("larva.bag")
+    pond.converse("danger", "3", "6", end)
+    assert pond.step() in ("larva.look", "close.start", "close.out", "net.spot")
+    said = close(pond, code_of(pond))
+    assert not any(line.startswith("danger:") for line in said)
+    assert "danger_open" not in found(pond, code_of(pond))
 
 
 def test_an_alarm_that_went_out_is_said(gone):
