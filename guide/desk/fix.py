@@ -14,6 +14,7 @@ from guide.desk.visits import Sample, Visit, VisitError, append_at_desk, load_vi
 from guide.field.families import FAMILIES
 from guide.flow.replies.base import Asked
 from guide.flow.replies.kinds import KINDS
+from guide.record.hand_flags import last_words
 from guide.record.log import Entry
 from guide.record.rivals import live_rivals
 from guide.record.store import Store
@@ -162,6 +163,9 @@ def _answer(
     for rivals in live_rivals(db, sample.uid, name):
         supersedes, data["over"] = rivals[0].supersedes, [taker.ref for taker in rivals]
     said = f"{name.removesuffix('_mm')} of {sample.called} is {_show(value)} now, it was {_show(old)}"
+    for flag in flags:
+        if last_words(db, sample.uid, flag) and flag not in sample.flags:
+            said += f"; the flag {flag} was taken off by hand and stays off: set it if it holds now"
     return Entry("fix", STEP, data, sample.uid, supersedes), said
 
 
@@ -198,7 +202,7 @@ def _flag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> t
     name = _flag_name(value)
     if name in sample.flags:
         raise VisitError(f"{sample.called} has the flag {name} already")
-    return Entry("flag", STEP, {"flag": name}, sample.uid), f"{sample.called} is flagged {name}"
+    return _by_hand(db, sample, "flag", name), f"{sample.called} is flagged {name}"
 
 
 def _unflag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) -> tuple[Entry, str]:
@@ -206,7 +210,14 @@ def _unflag(db: sqlite3.Connection, visit: Visit, sample: Sample, value: str) ->
     if name not in sample.flags:
         has = f"its flags are {', '.join(sample.flags)}" if sample.flags else "it has none"
         raise VisitError(f"{sample.called} has no flag {name}; {has}")
-    return Entry("unflag", STEP, {"flag": name}, sample.uid), f"{sample.called} has no flag {name} any more"
+    return _by_hand(db, sample, "unflag", name), f"{sample.called} has no flag {name} any more"
+
+
+def _by_hand(db: sqlite3.Connection, sample: Sample, kind: str, name: str) -> Entry:
+    """An entry that stands over all that was said of a flag by hand so far, on whichever machine."""
+    said = [told.ref for told in last_words(db, sample.uid, name)]
+    over = {"over": said[1:]} if len(said) > 1 else {}
+    return Entry(kind, STEP, {"flag": name, **over}, sample.uid, said[0] if said else None)
 
 
 def _flag_name(value: str) -> str:

@@ -56,8 +56,9 @@ def fold(db: sqlite3.Connection, row: LogRow) -> None:
 
 def _drop_effects(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     """A superseded answer takes the flags it brought with it; those that somebody set by hand stay."""
-    for name in SAMPLE_ANSWERS:
-        for flag in FLAGS_OF.get(name, ()) if name in data else ():
+    brought = [flag for name in SAMPLE_ANSWERS if name in data for flag in FLAGS_OF.get(name, ())]
+    for flag in brought:
+        if _by_hand(db, row, flag) is None:
             db.execute(
                 "DELETE FROM sample_flag WHERE sample = ? AND flag = ? AND entry IN "
                 "(SELECT log.id FROM log JOIN origin ON origin.id = log.origin WHERE sample_uid = ? "
@@ -209,16 +210,23 @@ def _void(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
         _assign_in_pool(db, _pool(db, row), code)
 
 
+def _by_hand(db: sqlite3.Connection, row: LogRow, flag: str) -> bool | None:
+    from guide.record.hand_flags import set_by_hand  # few samples have flags, and a start-up feels the import
+
+    return set_by_hand(db, row.sample_uid, flag, row.id)
+
+
 def _flag(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    _add_flag(db, row, data["flag"])
+    """A flag set or taken off by hand: the last word of it stands, whichever entry came now."""
+    db.execute("DELETE FROM sample_flag WHERE sample = ? AND flag = ?", (row.sample_uid, data["flag"]))
+    if _by_hand(db, row, data["flag"]):
+        db.execute("INSERT INTO sample_flag VALUES (?, ?, ?)", (row.sample_uid, data["flag"], row.id))
 
 
 def _add_flag(db: sqlite3.Connection, row: LogRow, flag: str) -> None:
-    db.execute("INSERT OR REPLACE INTO sample_flag VALUES (?, ?, ?)", (row.sample_uid, flag, row.id))
-
-
-def _unflag(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
-    db.execute("DELETE FROM sample_flag WHERE sample = ? AND flag = ?", (row.sample_uid, data["flag"]))
+    """A flag that an answer brings, unless somebody said by hand whether it holds."""
+    if _by_hand(db, row, flag) is None:
+        db.execute("INSERT OR REPLACE INTO sample_flag VALUES (?, ?, ?)", (row.sample_uid, flag, row.id))
 
 
 def _swap(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
@@ -352,7 +360,7 @@ _WRITERS: dict[str, Callable[[sqlite3.Connection, LogRow, dict[str, Any]], None]
     "kept": _kept,
     "void": _void,
     "flag": _flag,
-    "unflag": _unflag,
+    "unflag": _flag,
     "swap": _swap,
     "contamination": _contamination,
     "remedy": _remedy,

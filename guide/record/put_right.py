@@ -8,6 +8,7 @@ import sqlite3
 from typing import Any
 
 from guide.record.fold import PUT_RIGHT
+from guide.record.hand_flags import set_by_hand
 from guide.record.log import LogRow, to_json
 from guide.record.rivals import FLAGS_OF
 from guide.record.visit_answers import COLUMNS, name_put_right, settle
@@ -48,20 +49,19 @@ def _move_kit(db: sqlite3.Connection, row: LogRow) -> None:
 def judge_tags(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any]) -> None:
     """In a visit whose site was put right, samples are flagged anew whose tags were given to another site.
 
-    A sample whose flag somebody took off by hand is left alone.
+    A sample whose flag somebody set or took off by hand is left alone.
     """
     if "site" not in answers[PUT_RIGHT]:
         return
     (flag,) = FLAGS_OF["tag"]
-    db.execute(
-        "DELETE FROM sample_flag WHERE flag = ? AND sample IN (SELECT uid FROM sample WHERE visit = ?)",
-        (flag, row.stream),
-    )
-    db.execute(
-        "INSERT INTO sample_flag (sample, flag, entry) SELECT sample.uid, ?, ? FROM sample "
-        "JOIN visit ON visit.uid = visit JOIN tag ON tag.programme = visit.programme "
-        "AND tag.practice = visit.practice AND tag.code = sample.tag WHERE visit.uid = ? AND tag.site != visit.site "
-        "AND NOT EXISTS (SELECT 1 FROM log WHERE sample_uid = sample.uid AND log.kind = 'unflag' AND log.id <= ? "
-        " AND json_extract(data, '$.flag') = ?)",
-        (flag, row.id, row.stream, row.id, flag),
-    )
+    elsewhere = db.execute(
+        "SELECT sample.uid, tag.site != visit.site FROM sample "
+        "JOIN visit ON visit.uid = visit LEFT JOIN tag ON tag.programme = visit.programme "
+        "AND tag.practice = visit.practice AND tag.code = sample.tag WHERE visit.uid = ?",
+        (row.stream,),
+    ).fetchall()
+    for uid, is_elsewhere in elsewhere:
+        if set_by_hand(db, uid, flag, row.id) is None:
+            db.execute("DELETE FROM sample_flag WHERE sample = ? AND flag = ?", (uid, flag))
+            if is_elsewhere:
+                db.execute("INSERT INTO sample_flag VALUES (?, ?, ?)", (uid, flag, row.id))

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from guide.record.books import is_true
 from guide.record.fold import fold
+from guide.record.hand_flags import KINDS as FLAGGED
 from guide.record.log import START, LogRow, row_hash, words_hash
 from guide.record.schema import PROJECTION_TABLES, PROJECTIONS, TRIGGERS
 from guide.record.visit_answers import TOLD_BY
@@ -28,10 +29,10 @@ _LOOKED_UP = (
     "SELECT log.id, origin, stream, seq, sample_uid, data, supersedes, kind FROM log "
     "JOIN origin ON origin.id = log.origin "
     "WHERE supersedes IS NOT NULL OR origin.uid || '/' || stream || '/' || seq IN (SELECT ref FROM old) "
-    f"OR (stream IN put_right AND (kind = 'unflag' OR (sample_uid IS NULL AND kind IN {TOLD_BY})))"
+    f"OR kind IN {FLAGGED} OR (stream IN put_right AND sample_uid IS NULL AND kind IN {TOLD_BY})"
 )
-"""What ``fold`` looks up in the log: entries that take another's place, those whose place was taken, and of visits
-that the desk put right all that was told of the visit, and flags taken off."""
+"""What ``fold`` looks up in the log: entries that take another's place, those whose place was taken, flags set or taken
+off, and of visits that the desk put right all that was told of the visit."""
 
 _TAGS = (
     "SELECT sample.uid, sample.tag, visit.programme, tag.status, tag.sample, owner.tag "

@@ -100,12 +100,44 @@ def test_tags_of_the_right_site_lose_their_flag_and_those_of_the_wrong_one_get_i
     first, *others = [sample.tag for sample in visit_of(closed).kept]
     given_to(closed, "quill", others)
     given_to(closed, "amberwell", [first])
-    at_desk(closed, Entry("flag", "", {"flag": "tag_of_other_site"}, visit_of(closed).samples[1].uid))
+    told = {"tag": others[0], "flags": ["tag_of_other_site"]}
+    at_desk(closed, Entry("answer", "", told, visit_of(closed).samples[1].uid))
+    assert visit_of(closed).samples[1].flags == ("tag_of_other_site",)
     fix(closed, "site", "quill")
     flagged = [sample.tag for sample in visit_of(closed).kept if "tag_of_other_site" in sample.flags]
     assert flagged == [first]
     fix(closed, first, "unflag", "tag_of_other_site")
     assert not any(sample.flags for sample in visit_of(closed).kept)
+
+
+def flags_of(field):
+    return visit_of(field).samples[0].flags
+
+
+def test_a_flag_set_by_hand_outlives_a_site_that_was_put_right(closed):
+    fix(closed, "s1", "flag", "tag_of_other_site")
+    fix(closed, "site", "quill")
+    assert flags_of(closed) == ("tag_of_other_site",)
+    fix(closed, "s1", "unflag", "tag_of_other_site")
+    assert flags_of(closed) == ()
+    assert fix(closed, "s1", "flag", "tag_of_other_site").endswith("is flagged tag_of_other_site")
+    assert flags_of(closed) == ("tag_of_other_site",)
+
+
+def test_a_flag_set_by_hand_outlives_a_length_that_brought_it_too(closed):
+    fix(closed, "s1", "flag", "odd_length_mm")
+    fix(closed, "s1", "length", "70")
+    fix(closed, "s1", "length", "26")
+    assert flags_of(closed) == ("odd_length_mm",)
+
+
+def test_a_flag_taken_off_by_hand_stays_off_and_the_next_fix_says_so(closed):
+    assert fix(closed, "s1", "length", "70").endswith("it was 27 mm")
+    assert flags_of(closed) == ("odd_length_mm",)
+    fix(closed, "s1", "unflag", "odd_length_mm")
+    said = fix(closed, "s1", "length", "71")
+    assert said.endswith("; the flag odd_length_mm was taken off by hand and stays off: set it if it holds now")
+    assert flags_of(closed) == ()
 
 
 def test_slips_of_another_sites_sheet_suggest_the_command_that_moves_the_visit(closed):

@@ -34,16 +34,17 @@ OPENED = {
 }
 TAGS = {"programme": "circle", "practice": 0, "codes": ["01402", "01415", "01428", "01431"]}
 ACTS = st.one_of(
-    st.tuples(st.just("length"), st.sampled_from(["9", "20", "30", "40"])),
+    st.tuples(st.just("length"), st.sampled_from(["9", "20", "30", "70"])),
     st.tuples(st.just("family"), st.sampled_from(["darner", "skimmer", "unsure"])),
     st.tuples(st.just("tag"), st.sampled_from(["01428", "01431"])),
 )
+FLAGS = st.sampled_from(["tag_of_other_site", "under_minimum", "odd_length_mm", "late_ice"])
 OWN = st.one_of(
     st.tuples(st.just("site"), st.sampled_from(["amberwell", "quill", "sallow"])),
     st.tuples(st.just("day"), st.sampled_from(["2026-07-03", "2026-07-04", "2026-07-05"])),
     st.tuples(st.just("people"), st.sampled_from(["3", "4", "5"])),
     st.tuples(st.just("lots"), st.sampled_from(["gloves 1", "gloves 2"])),
-    st.tuples(st.sampled_from(["s1"]), st.just("unflag"), st.just("tag_of_other_site")),
+    st.tuples(st.just("s1"), st.sampled_from(["flag", "unflag"]), FLAGS),
 )
 """What the desk puts right of the visit itself."""
 
@@ -153,6 +154,25 @@ def values(store: Store) -> list[object]:
     ],
     True,
 )  # rival sites, and a tag that is another site's at one of them
+@example(
+    [
+        ("own", 0, ("s1", "flag", "late_ice")),
+        ("merge", 0, 1),
+        ("own", 1, ("s1", "unflag", "late_ice")),
+        ("own", 0, ("s1", "unflag", "late_ice")),
+        ("own", 0, ("s1", "flag", "late_ice")),
+    ],
+    True,
+)  # a flag taken off on one machine while another sets it again
+@example(
+    [
+        ("own", 1, ("s1", "flag", "odd_length_mm")),
+        ("fix", 0, ("length", "70")),
+        ("merge", 0, 2),
+        ("fix", 2, ("length", "30")),
+    ],
+    True,
+)  # a flag set by hand, and brought by an answer that is put right again
 @example([("close", 1, "desk"), ("own", 1, ("day", "2026-07-03")), ("talk", 0, "closes"), ("close", 2, "desk")], False)
 @given(STEPS, st.booleans())
 def test_all_machines_come_to_the_same_values(steps, closed):
