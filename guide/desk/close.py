@@ -117,7 +117,7 @@ def _open_clocks(exchange: Exchange, visit: Visit) -> Iterator[str]:
 
 
 def _end_talks(exchange: Exchange, visit: Visit, now: datetime) -> None:
-    """Clocks stop; each seat's talk stands at its end, so that a phone that comes back hears that it is closed."""
+    """Clocks stop; each seat's talk stands at its end, and its phone hears who closed the visit."""
     store = exchange.store
     rows: Sequence[tuple[int]] = store.db.execute("SELECT id FROM seat WHERE visit = ?", (visit.uid,)).fetchall()
     for (seat_id,) in rows:
@@ -144,4 +144,4 @@ def _to_the_end(turn: Turn) -> None:
     state.base.trail.clear()
     state.base.sample = None
     state.ask, state.paused, state.queue, state.redo = None, False, [], []
-    turn.ask_again()
+    turn.lead(turn.phrase("closed_at_desk"))  # not the step's own words: no pair closed it, and it has no mark

@@ -75,7 +75,7 @@ def visit_facts(lab: Lab, uid: str, site: SiteRow | None, usual: Usual) -> Visit
     head, closing = "", ""
     for found, kind, seat in lab.db.execute(_HEADS, (uid,)):
         head = head or found
-        if kind == "visit_closed" and seat != DESK:  # a close at the desk was texted to nobody
+        if kind == "visit_closed" and seat != DESK:  # a close at the desk has no mark: no pair has it
             closing = found
             break
     return VisitFacts(visit, place, lab.settings.name, head, closing)

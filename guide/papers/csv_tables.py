@@ -117,7 +117,7 @@ VISITS = Table(
         Column("depth_m", "number", "deepest place stood at, m"),
         Column("water_c", "number", "water temperature, Celsius"),
         Column("empty_spots", "integer", "spots netted without a larva"),
-        Column("mark", "string", "first 8 digits of the hash that the log had at the close"),
+        Column("mark", "string", "first 8 digits of the hash that the log had at the pair's own close"),
     ),
     ("visit_id",),
 )
@@ -266,7 +266,7 @@ def visit_rows(db: sqlite3.Connection, scope: Scope) -> Iterator[Sequence[Any]]:
         f"status, opened_at, closed_at, accepted_at, target, {count.format('kept')}, {count.format('void')}, "
         f"(SELECT count(*) FROM contamination WHERE contamination.visit = visit.uid), {numbers}, "
         "(SELECT substr(hash, 1, 8) FROM log WHERE origin IN (SELECT id FROM origin) AND stream = visit.uid "
-        " AND kind = 'visit_closed' ORDER BY seat = 'desk', id DESC LIMIT 1) "
+        " AND kind = 'visit_closed' AND seat != 'desk' ORDER BY id DESC LIMIT 1) "
         "FROM visit LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
         f"WHERE {scope.where} ORDER BY visit.id",
         scope.values,

@@ -144,10 +144,13 @@ class RecordSnapshot:
             rows = links(self.store.link(self.visit_uid, seat.letter, seat.turn, now), entries)
             return next(row.hash for entry, _, row in rows if entry.kind == "visit_closed")
         row = self.db.execute(
-            f"SELECT hash FROM log WHERE {_OF_STREAM} AND kind = 'visit_closed' ORDER BY +id DESC LIMIT 1",
+            f"SELECT hash, seat FROM log WHERE {_OF_STREAM} AND kind = 'visit_closed' "
+            "ORDER BY seat = 'desk', +id DESC LIMIT 1",
             (self.visit_uid,),
         ).fetchone()
-        return row[0] if row else self.store.head(self.visit_uid)[1]
+        if row is None:
+            return self.store.head(self.visit_uid)[1]
+        return row[0] if row[1] != "desk" else "none"  # a close at the desk has no mark
 
 
 def _sample_view(row: tuple[Any, ...]) -> SampleView:

@@ -134,7 +134,7 @@ def _check_chains(rows: Iterable[LogRow], found: Verified) -> dict[tuple[str, st
         if row_hash(row) != row.hash:
             found.problems.append(f"entry {row.ref} ({row.kind}, {row.at}) was changed: its hash doesn't fit")
         heads[chain], seqs[chain] = row.hash, row.seq
-        if row.kind == "visit_closed" and row.seat != "desk":  # a close at the desk was texted to nobody
+        if row.kind == "visit_closed" and row.seat != "desk":  # a close at the desk has no mark: no pair has it
             found.marks[row.stream] = row.hash[:8]
     found.chains = len(heads)
     return heads

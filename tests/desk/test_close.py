@@ -71,8 +71,10 @@ def test_no_clock_runs_on_and_the_phone_hears_that_its_visit_is_closed(gone):
     close(gone, code_of(gone))
     assert gone.rows("SELECT count(*) FROM timer WHERE fired_turn IS NULL") == [(0,)]
     (text,) = gone.rows("SELECT text FROM outgoing ORDER BY id DESC LIMIT 1")[0]
-    assert text.startswith("ALL: closed, thank you! Larvae: 2.")
-    assert gone.text("27") != []
+    assert text.startswith(f"ALL: the coordinator closed visit {code_of(gone)}. Larvae kept: 2.")
+    assert "mark" not in text
+    gone.text("27")
+    assert "mark none." in gone.text("go")[-1]
     assert gone.step() == "close.end"
     assert visit_of(gone, code_of(gone)).status == "closed"
     gone.text("new")
@@ -144,7 +146,7 @@ def test_every_phone_of_a_visit_hears_that_it_is_closed(gone):
     gone.text(f"join {word}", "+101")
     close(gone, code_of(gone))
     last = dict(gone.rows("SELECT number, text FROM outgoing JOIN phone ON phone.id = phone ORDER BY outgoing.id"))
-    assert all(text.startswith("ALL: closed") for text in last.values())
+    assert all(text.startswith("ALL: the coordinator closed visit") for text in last.values())
     assert len(last) == 2
     states = gone.rows("SELECT json_extract(state, '$.frames[0].step') FROM seat")
     assert states == [("end",), ("end",)]

@@ -386,7 +386,9 @@ def test_a_visit_closed_at_the_desk_says_so_and_has_no_mark_that_was_texted(worl
     with world.store.transaction():
         world.store.append(uid, "desk", 0, FRIDAY, [closed, fixed])
     (mark,) = world.rows("SELECT hash FROM log WHERE stream = ? AND kind = 'visit_closed'", uid)[0]
-    (page,) = pages(export(world, "--all") / "field_sheet_CCCC2222.pdf")
+    folder = export(world, "--all")
+    assert [visit["mark"] for visit in rows(folder, "visits.csv") if visit["visit_id"] == "CCCC2222"] == [""]
+    (page,) = pages(folder / "field_sheet_CCCC2222.pdf")
     assert "closed at the desk" in page
     assert "Put right at the desk after the visit: people." in page
     assert "phone lost" not in page
