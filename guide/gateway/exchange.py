@@ -22,6 +22,7 @@ from guide.record.store import PhoneRow, SeatRow, TextOut, stamp
 from guide.talk.decide import decide
 from guide.talk.decision import Say
 from guide.talk.front import CarrierWord, Join, carrier_word, join_of
+from guide.talk.state import SeatState
 from guide.talk.timers import fire
 from guide.talk.turn import Turn
 from guide.talk.words import is_danger
@@ -206,7 +207,8 @@ class Exchange(Talks):
         if word is CarrierWord.HELP:
             return self.plain(phone, "help", turn, now)
         changed = (word is CarrierWord.STOP) != bool(phone.stopped_at)
-        texts = self.plain(phone, word.name.lower(), turn, now)
+        stops_wet = word is CarrierWord.STOP and phone.seat is not None and self._is_in_water(phone.seat)
+        texts = self.plain(phone, "stop_wet" if stops_wet else word.name.lower(), turn, now)
         if changed:
             self.store.set_stopped(phone.id, now if word is CarrierWord.STOP else None)
         if phone.seat is not None:
@@ -217,6 +219,11 @@ class Exchange(Talks):
             texts += self._after_carrier(seat, word, turn, now)
             self.store.end_turn(turn, seat.id, seat.visit)
         return texts
+
+    def _is_in_water(self, seat_id: int) -> bool:
+        """Whether a seat's people may be in the water: from the safety questions until all are out."""
+        facts = SeatState.from_json(self.store.seat(seat_id).state).base.facts
+        return "safety" in facts and "dry" not in facts
 
     def _after_carrier(self, seat: SeatRow, word: CarrierWord, turn: int, now: datetime) -> list[TextOut]:
         """STOP is told to the visit's other seats; START shows where the talk stands."""

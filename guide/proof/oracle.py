@@ -131,6 +131,8 @@ def _oops_and_back(world: World) -> tuple[list[Move], str] | None:
     if "oops" in [frame.flow for frame in world.at.frames]:
         return None
     now = _run(world, ["OOPS"])
+    if world.at.top.flow in ("danger", "storm"):
+        return None if _place(now) == _place(world) else (_moves("OOPS"), "In danger a slip can wait.")
     if now.at.top.flow != "oops":
         return _moves("OOPS"), "OOPS works at every step."
     now = _run(now, ["BACK"])

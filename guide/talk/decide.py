@@ -22,6 +22,9 @@ from guide.talk.turn import Talk, Turn
 from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble, say_practice_tag
 
 MISSES_BEFORE_DESK = 3
+A_SENTENCE = 3
+"""Words from which on a text that can't be read may tell of something bad."""
+
 _REACTION = (
     r"(?i)^(liked|loved|emphasized|laughed at|disliked|questioned|reacted \S+ to|\W+ to)\s+[\"\u201c](.+?)[\"\u201d]?$"
 )
@@ -190,6 +193,8 @@ def _read(turn: Turn) -> None:
         turn.state.ask = {"step": turn.step.id, "value": reading.value, "flags": flags}
         turn.lead(turn.phrase(reading.phrase, reading.blanks))
     else:
+        if turn.step.kind == "text" and _is_at_work(turn) and is_trouble(turn.text):
+            turn.lead(turn.phrase("danger_hint"))
         accept(turn, reading)
 
 
@@ -262,6 +267,8 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
     if turn.step.kind == "sample":
         samples.keep_part(turn)
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
+    if len(turn.text.split()) >= A_SENTENCE and not any(map(str.isdecimal, turn.text)):
+        turn.lead(turn.phrase("danger_hint"))
     say_practice_tag(turn)
     if turn.state.misses >= MISSES_BEFORE_DESK:
         turn.state.top.slots["unread"] = turn.text[:160]

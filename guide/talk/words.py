@@ -149,7 +149,10 @@ _BETWEEN_LARVAE = ("larva.look", "larva.steady", "larva.brisk", "larva.pace")
 
 _TROUBLE = (
     "thunder", "lightning", "storm coming", "fell in", "drowning", "hurt", "injured", "bleeding", "broken leg",
-    "unconscious", "ambulance", "help me", "help us", "need help", "somebody is missing", "someone is missing", "sos",
+    "unconscious", "ambulance", "help me", "help us", "need help", "is missing", "sos", "not moving", "not breathing",
+    "cant breathe", "collapsed", "passed out", "fainted", "heart attack", "in trouble", "is gone",
+    "stuck in", "cant get out", "shaking", "stung", "sting", "in my eye", "in my eyes", "fumes", "112",
+    "911", "999",
 )  # fmt: skip
 
 
@@ -179,7 +182,20 @@ def set_pace(turn: Turn, pace: str) -> None:
         state.pace_next = pace
 
 
+def _people_first(turn: Turn) -> bool:
+    """In danger and in shelter nothing takes the place of the question that is asked; words told are kept."""
+    if turn.state.top.flow not in SAFETY_FLOWS:
+        return False
+    turn.lead(turn.phrase("people_first"))
+    turn.ask_again()
+    return True
+
+
 def _oops(turn: Turn, rest: str) -> None:
+    if _people_first(turn):
+        if rest:
+            turn.log("note", words=rest, sample_uid=turn.state.base.sample)
+        return
     state = turn.state
     state.ask, state.paused = None, False
     flows = [frame.flow for frame in state.frames]
@@ -198,6 +214,8 @@ def _oops(turn: Turn, rest: str) -> None:
 
 def _swap_roles(turn: Turn, rest: str) -> None:
     """Clean and dirty hands change places between two larvae, never over an open bag."""
+    if _people_first(turn):
+        return
     if turn.sample() is not None or turn.state.base.flow not in ("larva", "net"):
         turn.lead(turn.phrase("swap_later"))
         return

@@ -180,3 +180,36 @@ def test_danger_and_oops_work_outside_of_larvae_too(pond, step):
     assert pond.step() == step
     pond.converse("danger", "6", "6", "stay")
     assert pond.step() == step
+
+
+@pytest.mark.parametrize(
+    "words",
+    ["someone is not moving", "my friend is missing", "stuck in mud", "can't get out", "heart attack", "112",
+     "bleach in my eye", "he is not breathing", "a man collapsed", "bee sting"],
+)  # fmt: skip
+def test_what_people_text_when_something_is_badly_wrong_opens_danger(pond, words):
+    pond.until("larva.look")
+    pond.text(words)
+    assert pond.step() == "danger.out"
+
+
+def test_trouble_told_where_free_words_are_asked_is_kept_and_danger_is_named(pond):
+    pond.until("arrive.look")
+    assert "Call 112, then text DANGER." in pond.text("a man collapsed")[0]
+
+
+def test_a_sentence_that_cant_be_read_is_told_of_danger(pond):
+    pond.until("larva.look")
+    assert "then text DANGER" in pond.text("he does look so very pale")[0]
+    assert "DANGER" not in pond.text("big one")[0]
+
+
+@pytest.mark.parametrize("word", ["OOPS", "OOPS spoon fell", "SWAP"])
+def test_in_danger_heads_come_before_slips_and_places(pond, word):
+    pond.until("larva.look")
+    pond.converse("danger", "0")
+    assert pond.text(word)[0].startswith("People first: answer this one")
+    assert pond.step() == "danger.missing"
+    pond.converse("3", "thunder")
+    assert pond.text(word)[0].startswith("People first")
+    assert pond.step() == "storm.shelter"
