@@ -38,7 +38,7 @@ def remove_coordinator(record: Path, name: str, as_json: bool) -> int:
     with store.transaction():
         store.db.execute("DELETE FROM coordinator WHERE id = ?", (row,))
         entry = Entry("coordinator_removed", "", {"programme": settings.code}, words=known)
-        store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+        store.append(DESK, DESK, 0, datetime.now(UTC), [entry])
     return list_coordinators(record, as_json)
 
 

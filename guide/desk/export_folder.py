@@ -4,8 +4,8 @@ import hashlib
 import json
 import os
 import re
+import secrets
 import shutil
-import sys
 import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager, suppress
@@ -53,7 +53,7 @@ def export_folder(to: Path, practice: bool) -> Iterator[Folder]:
     _check(to, practice)
     to = Path(os.path.abspath(to))
     to.parent.mkdir(parents=True, exist_ok=True)
-    beside = to.with_name(f".{to.name}.{os.getpid()}.part")
+    beside = to.with_name(f".{to.name}.{secrets.token_hex(4)}.part")
     _clear(to, "part")
     beside.mkdir()
     try:
@@ -65,31 +65,17 @@ def export_folder(to: Path, practice: bool) -> Iterator[Folder]:
 
 
 def _clear(to: Path, suffix: str) -> None:
-    """Removes what exports to this place left beside it whose process is gone."""
-    name = re.compile(rf"\.{re.escape(to.name)}\.(\d{{1,10}})\.{suffix}")
+    """Removes what exports to this place left beside it; what is of today may be another machine's, at work."""
+    name = re.compile(rf"\.{re.escape(to.name)}\.[0-9a-f]{{1,10}}\.{suffix}")
     for path in list(to.parent.iterdir()):
-        found = name.fullmatch(path.name)
-        if found and path.is_dir() and not path.is_symlink() and not _runs(int(found[1]), path):
-            shutil.rmtree(path, ignore_errors=True)
-
-
-def _runs(process: int, left: Path) -> bool:
-    """Whether another process with this number is there; where that can't be asked, whether the folder is of today."""
-    if process == os.getpid():
-        return False
-    if sys.platform == "win32":  # where a signal of 0 would end it
-        return time.time() - left.stat().st_mtime < _DAY_S
-    try:
-        os.kill(process, 0)
-    except (ProcessLookupError, OverflowError):
-        return False
-    except PermissionError:
-        return True
-    return True
+        if name.fullmatch(path.name) and path.is_dir() and not path.is_symlink():
+            with suppress(OSError):  # another export was first
+                if time.time() - path.stat().st_mtime > _DAY_S:
+                    shutil.rmtree(path, ignore_errors=True)
 
 
 def _put(beside: Path, to: Path) -> None:
-    old = to.with_name(f".{to.name}.{os.getpid()}.old")
+    old = beside.with_suffix(".old")
     if to.exists():
         to.rename(old)
     try:

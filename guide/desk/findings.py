@@ -13,6 +13,7 @@ from guide.counted import counted
 from guide.desk.visits import UNSURE, LogEntry, Sample, Visit
 from guide.field.families import everyday
 from guide.field.slip_rate import slip_rate
+from guide.record.store import DESK
 from guide.talk.samples import OTHER_SITE_FLAG
 
 REMEASURE_MM = 2
@@ -204,7 +205,7 @@ def fixes_are_told(visit: Visit) -> Iterator[Finding]:
     """Every answer about a sample that was changed later, with what it was before and who changed it."""
     by_ref = {entry.ref: entry for entry in visit.entries}
     for entry in visit.of_kind("fix", "swap"):
-        who = "at the desk" if entry.seat == "desk" else f"by seat {entry.seat}"
+        who = "at the desk" if entry.seat == DESK else f"by seat {entry.seat}"
         why = f": {entry.words}" if entry.words else ""
         none = "none needed; another fix puts it right again"
         sample, before = visit.by_uid.get(entry.sample or ""), by_ref.get(entry.supersedes or "")

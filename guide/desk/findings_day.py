@@ -14,6 +14,7 @@ from guide.field.windows import WINDOW_DAYS, check_window
 from guide.flow.replies.clean import clean
 from guide.papers.digest_fields import LarvaDigest
 from guide.papers.visit_digest import site_mark
+from guide.record.store import DESK
 
 ICE_MIN = 30
 """Minutes from the shut bag to the ice that are no finding: our own choice."""
@@ -71,7 +72,7 @@ def bottles_belong_to_larvae(visit: Visit) -> Iterator[Finding]:
 def time_goes_on(visit: Visit) -> Iterator[Finding]:
     """No clock went back, and nobody was silent for long between the safety questions and the close."""
     least = timedelta(minutes=QUIET_TIMES * (visit.settings.check_in_min if visit.settings else 30))
-    said = [entry for entry in visit.entries if entry.kind not in BY_ITSELF and entry.seat != "desk"]
+    said = [entry for entry in visit.entries if entry.kind not in BY_ITSELF and entry.seat != DESK]
     gate = next((entry.at for entry in said if entry.data.get("gate") == "safety"), None)
     for before, after in pairwise(said):
         if after.at < before.at and after.ref.rsplit("/", 1)[0] == before.ref.rsplit("/", 1)[0]:
@@ -140,8 +141,9 @@ def _freezer(visit: Visit) -> Iterator[Finding]:
 def bags_agree(visit: Visit) -> Iterator[Finding]:
     """As many bags were counted in the cooler as larvae are kept."""
     for entry in visit.of_kind("bags_differ")[-1:]:
-        put_right = "bags_counted" in visit.put_right
-        told = visit.answers.get("bags_counted") if put_right else entry.data["counted"]
+        told = entry.data["counted"]
+        if "bags_counted" in visit.put_right:
+            told = visit.answers.get("bags_counted", told)  # rival fixes may leave none that stands
         if told != len(visit.larvae):
             bags = "1 bag was" if told == 1 else f"{told} bags were"
             what = f"{bags} counted, the record keeps {counted(len(visit.larvae), 'larva', 'larvae')}"

@@ -4,22 +4,16 @@ from collections import Counter
 from collections.abc import Callable, Iterable, Iterator
 from typing import Any
 
-from guide.desk.acts import CALLED, show
+from guide.desk.acts import called, show
 from guide.desk.findings import Finding, fix_command, of_sample
 from guide.desk.visits import LogEntry, Visit
 from guide.field.families import everyday
 from guide.record.fold import CLOSED_BY
+from guide.record.store import DESK
 from guide.record.visit_answers import name_put_right
 
 _OVER = ("all_well", "close_early", "all_out", "all_home")
 """Entries of a seat after which a danger that it called is over."""
-
-_NAMES = {name: word for word, name in CALLED.items() if word != "date"}
-
-
-def called(name: str) -> str:
-    """What a fix command calls an answer of a visit."""
-    return _NAMES.get(name, name)
 
 
 def answer_command(visit: Visit, *words: str) -> str:
@@ -53,7 +47,7 @@ def day_is_that_of_the_samples(visit: Visit) -> Iterator[Finding]:
     """The visit's day is the day its samples were taken on, and the day it was planned for."""
     if "local_date" in visit.put_right:
         return
-    days = Counter(visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != "desk")
+    days = Counter(visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != DESK)
     told = _refs(visit.told_of_itself("local_date"))
     planned = visit.answers.get("visit_day")
     if days and visit.local_date not in days:
@@ -84,7 +78,7 @@ def closed_by_its_pair(visit: Visit) -> Iterator[Finding]:
     if visit.answers.get(CLOSED_BY) != "desk":
         return
     for entry in visit.of_kind("visit_closed"):
-        if entry.seat == "desk":
+        if entry.seat == DESK:
             why = f": {entry.words}" if entry.words else ""
             none = "none: what the pair would have been asked at the close is not known"
             yield Finding("closed_at_desk", False, f"it was closed at the desk{why}", (entry.ref,), none)

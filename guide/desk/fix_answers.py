@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from guide.desk.acts import CALLED, show
+from guide.desk.acts import CALLED, called, show
 from guide.desk.lab import nearest
 from guide.desk.visits import Visit, VisitError, sites_of
 from guide.flow.load import book_text, load_book, shipped_flows
@@ -22,7 +22,8 @@ from guide.flow.settings import Site
 from guide.record.books import ready_book
 from guide.record.log import Entry
 from guide.record.programme import stored_programme
-from guide.record.visit_answers import Told, heads, standing, told_of
+from guide.record.store import DESK
+from guide.record.visit_answers import ALONE, Told, heads, standing, told_of
 from guide.talk.blanks import REGISTRY
 from guide.talk.samples import is_odd
 
@@ -53,7 +54,7 @@ class Answer:
     @property
     def called(self) -> str:
         """What the desk calls it."""
-        return next((word for word, name in CALLED.items() if name == self.name), self.name)
+        return called(self.name)
 
     @property
     def at_the_gate(self) -> bool:
@@ -68,9 +69,9 @@ def answers_of(book: FlowBook) -> dict[str, Answer]:
     for step in book.steps.values():
         if step.save and step.about == "visit" and step.save not in _NO_ANSWERS:
             asked.setdefault(step.save, []).append(step)
-    own = {word: Answer(CALLED[word]) for word in ("day", "group")}
-    told = {name: Answer(name, tuple(steps)) for name, steps in asked.items()}
-    return {name: {**own, **told}[name] for name in ("site", *own, *told) if name in {**own, **told}}
+    known = {called(name): Answer(name) for name in ALONE}
+    known |= {name: Answer(name, tuple(steps)) for name, steps in asked.items()}
+    return {name: known[name] for name in ("site", *known) if name in known}
 
 
 def is_answer(visit: Visit, db: sqlite3.Connection, word: str) -> bool:
@@ -205,7 +206,7 @@ def _odd(visit: Visit, answer: Answer, value: Any) -> Iterator[str]:
     asked = answer.steps[0].asked if answer.steps else Asked()
     if isinstance(value, int | float) and not isinstance(value, bool) and is_odd(value, asked):
         yield f"that is out of line ({show(asked.least)} to {show(asked.most)} is usual): fix it again if it was a slip"
-    days = {visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != "desk"}
+    days = {visit.local(entry.at).date().isoformat() for entry in visit.of_kind("kept") if entry.seat != DESK}
     if answer.name == "local_date" and days and value not in days:
         yield f"its samples were taken on {min(days)} by the clock of the talk"
 

@@ -60,7 +60,7 @@ def forget_words(record: Path, code: str, initials_only: bool, sure: bool, as_js
         with _wiping(store.db), store.transaction():
             _blank(store, held)
             _scrub_seats(store.db, uid, held)
-            store.append(DESK, "desk", 0, datetime.now(UTC), [_entry(what, held)])
+            store.append(DESK, DESK, 0, datetime.now(UTC), [_entry(what, held)])
     store.db.close()
     return _say(f"{what} in {counted(len(held), 'entry', 'entries')} of visit {code.upper()}", record, sure, as_json)
 
@@ -74,7 +74,7 @@ def forget_number(record: Path, number: str, sure: bool, as_json: bool) -> int:
             held = _name_of(store, phone)
             _blank(store, held)
             _drop_phone(store.db, phone)
-            store.append(DESK, "desk", 0, datetime.now(UTC), [_entry("number", held)])
+            store.append(DESK, DESK, 0, datetime.now(UTC), [_entry("number", held)])
     store.db.close()
     return _say("a phone's number", record, sure, as_json)
 

@@ -156,7 +156,7 @@ def _keep(store: Store, programme: str, groups: Sequence[Group]) -> None:
     )
     told = [{name: value for name, value in asdict(group).items() if name != "word"} for group in groups]
     entry = Entry("groups_loaded", "", {"programme": programme, "groups": told})
-    store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+    store.append(DESK, DESK, 0, datetime.now(UTC), [entry])
 
 
 def remove_group(record: Path, code: str, as_json: bool) -> int:
@@ -180,7 +180,7 @@ def remove_group(record: Path, code: str, as_json: bool) -> int:
             )
         store.db.execute("DELETE FROM field_group WHERE programme = ? AND code = ?", (settings.code, group.code))
         entry = Entry("group_removed", "", {"programme": settings.code, "group": group.code})
-        store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+        store.append(DESK, DESK, 0, datetime.now(UTC), [entry])
     return show_groups(record, as_json)
 
 

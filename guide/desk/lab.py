@@ -58,7 +58,7 @@ class Lab:
 
     def append(self, entries: Sequence[Entry]) -> None:
         """Adds entries to the desk's chain inside the caller's transaction."""
-        self.store.append(DESK, "desk", 0, self.now, entries)
+        self.store.append(DESK, DESK, 0, self.now, entries)
 
     def sites(self) -> dict[str, SiteRow]:
         """The programme's sites by their codes."""

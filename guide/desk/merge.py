@@ -197,7 +197,7 @@ class _Merge:
             findings = check_visit(load_visit(db, stream, Usual()))
             self.merged.disagree += [f"{code}: {one.what}" for one in findings if one.check in TOLD]
         data = {"visits": sorted(self.merged.taken), "entries": sum(self.taken.values())}
-        self.store.append(DESK, "desk", 0, self.now, [Entry("merged", "", data)])
+        self.store.append(DESK, DESK, 0, self.now, [Entry("merged", "", data)])
 
 
 def show_merged(merged: Merged, path: Path, as_json: bool) -> Iterator[str]:

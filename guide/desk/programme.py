@@ -52,12 +52,12 @@ def load_programme(record: Path, file: Path, as_json: bool) -> int:
     settings = checked(given.text, str(file))
     people = read_coordinators(given.coordinators, str(file))
     store = Store(open_record(record))
-    before = stored_text(store.db, settings.code)
     taken = {site.code for site in settings.sites}
-    sites = [site for site in loaded_sites(before or "") if site["code"] not in taken]
-    text = with_sites(with_holidays(given.text, settings), sites_from(sites))
-    checked(text, str(file))
     with store.transaction():
+        before = stored_text(store.db, settings.code)
+        sites = [site for site in loaded_sites(before or "") if site["code"] not in taken]
+        text = with_sites(with_holidays(given.text, settings), sites_from(sites))
+        checked(text, str(file))
         keep_text(store, text, "programme_loaded")
         for person in people:
             keep_coordinator(store, settings.code, person)
@@ -116,7 +116,7 @@ def keep_text(store: Store, text: str, why: str, data: Mapping[str, Any] | None 
     logged = data if data is not None else {"settings": told}
     text_hash = hashlib.sha256(text.encode()).hexdigest()
     entry = Entry(why, "", {"programme": settings.code, "text_hash": text_hash, **logged})
-    store.append(DESK, "desk", 0, now, [entry])
+    store.append(DESK, DESK, 0, now, [entry])
     return settings
 
 
@@ -169,7 +169,7 @@ def keep_coordinator(store: Store, programme: str, person: Coordinator) -> None:
         "INSERT INTO coordinator (programme, name, phone) VALUES (?, ?, ?)", (programme, person.name, phone)
     )
     entry = Entry("coordinator_added", "", {"programme": programme}, words=person.name)
-    store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+    store.append(DESK, DESK, 0, datetime.now(UTC), [entry])
 
 
 # Showing
@@ -178,10 +178,15 @@ def keep_coordinator(store: Store, programme: str, person: Coordinator) -> None:
 def present(record: Path) -> tuple[Store, Settings, str]:
     """The record, the settings and the text of the programme loaded last; raises WadelineError if there is none."""
     store = Store(open_record(record, create=False))
+    return store, *programme_now(store, record)
+
+
+def programme_now(store: Store, record: Path) -> tuple[Settings, str]:
+    """As ``present``, of a record that is open: what a command changes it reads inside its own transaction."""
     text = stored_programme(store.db)
     if text is None:
         raise WadelineError(f"{record} holds no programme yet: load one with wadeline desk programme FILE.toml")
-    return store, settings_from(parse(text, "the stored programme"), "the stored programme", text), text
+    return settings_from(parse(text, "the stored programme"), "the stored programme", text), text
 
 
 def show_programme(record: Path, as_json: bool) -> int:

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from guide.desk.visits import LogEntry, entries_of
+from guide.record.store import DESK
 
 ASKING = ("desk_question", "fix_request")
 _SETTLING = ("desk_answer", "fix", "void", "swap", "note")
@@ -37,7 +38,7 @@ def open_questions(entries: Iterable[LogEntry]) -> list[LogEntry]:
             waiting.append(entry)
         elif entry.kind == "desk_answer" and entry.data.get("sent") is not False:
             waiting = [one for one in waiting if entry.data.get("seat") != one.seat]
-        elif entry.seat == "desk" and entry.kind in _SETTLING:
+        elif entry.seat == DESK and entry.kind in _SETTLING:
             waiting = [one for one in waiting if one.kind != "fix_request"]
     return waiting
 

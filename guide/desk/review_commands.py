@@ -119,11 +119,7 @@ def _accept(args: argparse.Namespace) -> None:
 def _close(args: argparse.Namespace) -> None:
     from guide.desk.close import close_visit
 
-    said = close_visit(_exchange(args), args.visit, args.reason, args.anyway, datetime.now(UTC))
-    if args.json:
-        print(json.dumps({"said": said}, ensure_ascii=False))
-    else:
-        print("\n".join(said))
+    _told(args, "\n".join(close_visit(_exchange(args), args.visit, args.reason, args.anyway, datetime.now(UTC))))
 
 
 def _merge(args: argparse.Namespace) -> int:

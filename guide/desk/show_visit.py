@@ -18,7 +18,8 @@ from guide.field.families import everyday
 from guide.flow.replies.clean import clean
 from guide.papers.digest import VisitRead
 from guide.record.fold import CLOSED_BY, PUT_RIGHT
-from guide.record.store import FROM_A_PHONE
+from guide.record.store import DESK, FROM_A_PHONE
+from guide.record.visit_answers import standing, told_of
 
 _VISITS = (
     "SELECT uid FROM visit WHERE practice = ? "
@@ -140,7 +141,7 @@ def visit_lines(db: sqlite3.Connection, visit: Visit, talk: bool) -> Iterator[st
     for name, told in _head(visit):
         yield f"  {name:<9} {told}"
     yield ""
-    yield from _answers(visit)
+    yield from _answers(db, visit)
     yield from table([_sample_row(visit, one) for one in visit.samples]) if visit.samples else ["no samples"]
     yield ""
     yield from _slips(visit)
@@ -173,14 +174,14 @@ def _head(visit: Visit) -> Iterator[tuple[str, str]]:
 def _seats(visit: Visit) -> dict[str, str]:
     """Who talked, by the seat's letter: a pair or the leader, never a name."""
     roles = {entry.seat: str(entry.data.get("role", "pair")) for entry in visit.of_kind("seat_opened")}
-    letters = dict.fromkeys(entry.seat for entry in visit.entries if entry.seat != "desk")
+    letters = dict.fromkeys(entry.seat for entry in visit.entries if entry.seat != DESK)
     return {letter: roles.get(letter, "pair") for letter in letters}
 
 
-def _answers(visit: Visit) -> Iterator[str]:
+def _answers(db: sqlite3.Connection, visit: Visit) -> Iterator[str]:
     told = {name: value for name, value in visit.answers.items() if name not in _NOT_SHOWN}
     for name, value in told.items():
-        shown = _words_of(visit, name) if value == "words" else _plain(value)
+        shown = _words_of(db, visit, name) if value == "words" else _plain(value)
         yield f"  {name:<16} {clean(shown)}{_told(visit, name)}"
     if told:
         yield ""
@@ -189,10 +190,10 @@ def _answers(visit: Visit) -> Iterator[str]:
 _NOT_SHOWN = ("words", "flags", PUT_RIGHT, CLOSED_BY)
 
 
-def _words_of(visit: Visit, name: str) -> str:
+def _words_of(db: sqlite3.Connection, visit: Visit, name: str) -> str:
     """What an answer in words says, as it stands now."""
-    rivals = {one.ref for other, told in visit.answer_rivals for one in told if other == name}
-    said = [entry.words for entry in visit.told_of_itself(name) if entry.ref not in rivals]
+    stands = standing(told_of(db, visit.uid, name), name)[0] if name in visit.put_right else None
+    said = [entry.words for entry in visit.told_of_itself(name) if stands is None or entry.ref == stands.ref]
     return (said[-1] if said else None) or "(forgotten)"
 
 
@@ -253,7 +254,7 @@ def _notes(visit: Visit) -> Iterator[str]:
     for entry in notes:
         sample = visit.by_uid.get(entry.sample or "")
         at = f", {sample.called}" if sample else ""
-        who = "the desk" if entry.seat == "desk" else f"seat {entry.seat}"
+        who = "the desk" if entry.seat == DESK else f"seat {entry.seat}"
         yield f"note by {who}, {visit.local(entry.at):%m-%d %H:%M}{at}: {clean(entry.words or '(forgotten)')}"
     if notes:
         yield ""

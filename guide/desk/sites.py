@@ -7,7 +7,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from guide.counted import counted
-from guide.desk.programme import keep_text, present, sites_from
+from guide.desk.programme import keep_text, present, programme_now, sites_from
 from guide.desk.read_csv import Row, TableError, read_rows, sms_problem
 from guide.desk.show import show_rows
 from guide.desk.taken_words import why_taken
@@ -28,18 +28,20 @@ _DEGREES = {"lat": 90, "lon": 180}
 
 def load_sites(record: Path, file: Path, as_json: bool) -> int:
     """Loads a list of sites, all or none; a site that an earlier list had is taken as it stands now."""
-    store, settings, text = present(record)
+    store, _, _ = present(record)
     rows = read_rows(file, COLUMNS, MORE_COLUMNS)
-    zone = next((site.zone for site in settings.sites), settings.lab_zone)
-    own = sites_from(parse(own_part(text), "").get("sites", []))
     problems = [f"row {row.number}: {words}" for row in rows for words in _problems(row)]
-    if not problems:
-        new = [_site(row, zone) for row in rows]
-        before = [site for site in sites_from(loaded_sites(text)) if site.code not in {one.code for one in new}]
-        problems = list(_clashes(rows, new, [*own, *before]))
     if problems:
         raise TableError(file, problems)
     with store.transaction():
+        settings, text = programme_now(store, record)
+        zone = next((site.zone for site in settings.sites), settings.lab_zone)
+        own = sites_from(parse(own_part(text), "").get("sites", []))
+        new = [_site(row, zone) for row in rows]
+        before = [site for site in sites_from(loaded_sites(text)) if site.code not in {one.code for one in new}]
+        problems = list(_clashes(rows, new, [*own, *before]))
+        if problems:
+            raise TableError(file, problems)
         data = {"sites": [site._asdict() for site in new]}
         keep_text(store, with_sites(own_part(text), [*before, *new]), "sites_loaded", data)
     return show_sites(record, as_json)
@@ -121,14 +123,15 @@ def _spellings(site: Site) -> list[str]:
 
 def remove_site(record: Path, code: str, as_json: bool) -> int:
     """Takes a site off the list that nothing ever had to do with; raises WadelineError for another."""
-    store, settings, text = present(record)
+    store, _, _ = present(record)
     name = code.casefold()
-    if any(site["code"] == name for site in parse(own_part(text), "").get("sites", [])):
-        raise WadelineError(
-            f"site {name} stands in the programme's own file: take it out there, load it with desk programme FILE, "
-            f"then remove {name} here"
-        )
     with store.transaction():
+        settings, text = programme_now(store, record)
+        if any(site["code"] == name for site in parse(own_part(text), "").get("sites", [])):
+            raise WadelineError(
+                f"site {name} stands in the programme's own file: take it out there, load it with desk programme FILE, "
+                f"then remove {name} here"
+            )
         known = store.db.execute("SELECT 1 FROM site WHERE programme = ? AND code = ?", (settings.code, name))
         if known.fetchone() is None:
             raise WadelineError(f"there is no site {code!r}; desk sites lists them")

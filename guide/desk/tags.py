@@ -61,7 +61,7 @@ class Pool:
         """Adds an entry about this pool, inside the caller's transaction."""
         whose = {"programme": self.settings.code, "practice": int(self.practice)}
         entry = Entry(kind, "", {**whose, **data}, words=words)
-        self.store.append(DESK, "desk", 0, datetime.now(UTC), [entry])
+        self.store.append(DESK, DESK, 0, datetime.now(UTC), [entry])
 
 
 def open_pool(record: Path, practice: bool) -> Pool:

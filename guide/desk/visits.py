@@ -21,7 +21,7 @@ from guide.papers.digest import VisitRead
 from guide.record.fold import PUT_RIGHT
 from guide.record.log import Entry
 from guide.record.rivals import Taker, live_rivals
-from guide.record.store import Store, stamp
+from guide.record.store import DESK, Store, stamp
 from guide.record.visit_answers import TOLD_BY, Told, standing, told_of
 
 UNSURE = "unsure"
@@ -398,5 +398,5 @@ def _digest(db: sqlite3.Connection, code: str) -> VisitRead | None:
 def append_at_desk(store: Store, uid: str, entries: Sequence[Entry], now: datetime) -> None:
     """Adds the desk's entries to a visit's log, with a turn that keeps where the chain then ends."""
     turn = store.add_turn(gateway="desk", received_at=stamp(now), raw=None)
-    store.append(uid, "desk", turn, now, entries)
+    store.append(uid, DESK, turn, now, entries)
     store.end_turn(turn, None, uid)

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
+from guide.desk.acts import called
 from guide.desk.visits import UNSURE, Sample, Visit
 from guide.field.families import everyday
 from guide.record.fold import CLOSED_BY
 
 NOT_CLOSED = "NOT CLOSED: this visit was still open when this was made. What is told of it may still change."
-_NAMES = {"local_date": "day", "group_code": "group"}
 
 KINDS = {
     "larva": "larva",
@@ -74,7 +74,7 @@ class VisitFacts:
         """What must be known before anything else on a paper is read."""
         found = [NOT_CLOSED] if self.visit.status == "open" else []
         if self.visit.put_right:
-            names = ", ".join(_NAMES.get(name, name.replace("_", " ")) for name in self.visit.put_right)
+            names = ", ".join(called(name).replace("_", " ") for name in self.visit.put_right)
             found.append(f"Put right at the desk after the visit: {names}.")
         return found
 

@@ -11,10 +11,7 @@ from guide.record.fold import PUT_RIGHT
 from guide.record.hand_flags import set_by_hand
 from guide.record.log import LogRow, to_json
 from guide.record.rivals import FLAGS_OF
-from guide.record.visit_answers import COLUMNS, name_put_right, settle
-
-_NO_ANSWERS = ("local_date", "group_code")
-"""What stands in a column alone."""
+from guide.record.visit_answers import ALONE, COLUMNS, name_put_right, settle
 
 
 def put_right(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any], fix: dict[str, Any] | None) -> None:
@@ -25,8 +22,8 @@ def put_right(db: sqlite3.Connection, row: LogRow, answers: dict[str, Any], fix:
     names = {*answers.get(PUT_RIGHT, ()), *([name_put_right(fix)] if fix is not None else [])}
     for name, value in settle(db, row.stream, names, row.id).items():
         if name in COLUMNS:
-            db.execute(f"UPDATE visit SET {COLUMNS[name]} = ? WHERE uid = ?", (value, row.stream))
-        if name not in _NO_ANSWERS:
+            db.execute(f"UPDATE visit SET {name} = ? WHERE uid = ?", (value, row.stream))
+        if name not in ALONE:
             answers.pop(name, None)
             answers |= {} if value is None else {name: value}
     answers[PUT_RIGHT] = sorted(names)

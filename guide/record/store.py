@@ -12,7 +12,7 @@ from guide.record.fold import fold
 from guide.record.log import START, Entry, Link, LogRow, links, to_json
 
 DESK = "desk"
-"""The stream of entries that belong to no visit."""
+"""The stream of entries that belong to no visit, and the seat of all that the desk made."""
 
 DRILL = "drill"
 """The gateway of turns that a drill made itself: what came before a beginning, surprises, hints."""

@@ -10,6 +10,7 @@ from guide.record.fold import fold
 from guide.record.hand_flags import KINDS as FLAGGED
 from guide.record.log import START, LogRow, row_hash, words_hash
 from guide.record.schema import PROJECTION_TABLES, PROJECTIONS, TRIGGERS
+from guide.record.store import DESK
 from guide.record.visit_answers import TOLD_BY
 
 _LOG = (
@@ -134,7 +135,7 @@ def _check_chains(rows: Iterable[LogRow], found: Verified) -> dict[tuple[str, st
         if row_hash(row) != row.hash:
             found.problems.append(f"entry {row.ref} ({row.kind}, {row.at}) was changed: its hash doesn't fit")
         heads[chain], seqs[chain] = row.hash, row.seq
-        if row.kind == "visit_closed" and row.seat != "desk":  # a close at the desk has no mark: no pair has it
+        if row.kind == "visit_closed" and row.seat != DESK:  # a close at the desk has no mark: no pair has it
             found.marks[row.stream] = row.hash[:8]
     found.chains = len(heads)
     return heads

@@ -12,7 +12,10 @@ import sqlite3
 from collections.abc import Collection, Sequence
 from typing import Any, NamedTuple
 
-COLUMNS = {"site": "site", "local_date": "local_date", "group_code": "group_code"}
+ALONE = ("local_date", "group_code")
+"""What stands in a column alone, and that no step asks for: the visit's opening tells it."""
+
+COLUMNS = ("site", *ALONE)
 """What is told of a visit and stands in a column of its own."""
 
 TOLD_BY = ("visit_opened", "arrived", "answer", "fix")
@@ -50,7 +53,7 @@ def told_of(db: sqlite3.Connection, stream: str, name: str, up_to: int = 1 << 62
     every = [
         Told(f"{origin}/{stream}/{seq}", origin, seq, json.loads(data), old)
         for origin, seq, data, old, kind in rows
-        if kind in ("answer", "fix") or name in ("local_date", "group_code")
+        if kind in ("answer", "fix") or name in ALONE
     ]
     return [told for told in every if name in told.data]
 

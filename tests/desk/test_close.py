@@ -1,10 +1,12 @@
 """``desk close``: a visit that nobody texts for any more is closed at the desk, and what was open is said."""
 
+import json
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
+from guide.cli import main
 from guide.desk.accept import accept_visit
 from guide.desk.close import close_visit
 from guide.desk.findings import check_visit
@@ -243,3 +245,11 @@ def projected(field):
         field.rows("SELECT uid, last_site FROM kit"),
         field.rows("SELECT code, status, sample FROM tag ORDER BY code"),
     ]
+
+
+def test_a_close_tells_a_script_what_was_done_under_the_name_that_fix_and_accept_use(gone, capsys):
+    code = code_of(gone)
+    assert main(["desk", "close", code, "--reason", WHY, "--json", "--db", str(path_of(gone))]) == 0
+    done = json.loads(capsys.readouterr().out)
+    assert list(done) == ["done"]
+    assert f"visit {code} is closed at the desk: 2 samples kept" in done["done"].splitlines()

@@ -3,16 +3,20 @@
 import contextlib
 import json
 import tempfile
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from itertools import permutations
 from pathlib import Path
 
 from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
+from guide.desk.findings_day import bags_agree
 from guide.desk.fix import Wanted, fix_as_said, fix_visit
 from guide.desk.merge import merge_file
 from guide.desk.programme import keep_text
-from guide.desk.visits import VisitError, append_at_desk, load_visit
+from guide.desk.show_visit import visit_lines
+from guide.desk.visits import Visit, VisitError, append_at_desk, load_visit, visit_uid
 from guide.flow.load import shipped_flows
 from guide.flow.programme_text import read_programme
 from guide.record.jsonl import held_lines, written
@@ -101,6 +105,12 @@ def give(here: Store, there: Store, folder: Path) -> None:
     merge_file(there, path, NOW)
 
 
+def give_all(stores: list[Store], folder: Path) -> None:
+    """Every machine comes to have what any has."""
+    for here, there in [*permutations(stores, 2)] * 2:
+        give(here, there, folder)
+
+
 def work(stores: list[Store], step: tuple, now: datetime, folder: Path) -> None:
     """One step of a history on one machine."""
     act, number, what = step
@@ -184,14 +194,56 @@ def test_all_machines_come_to_the_same_values(steps, closed):
             give(stores[0], store, folder)
         for number, step in enumerate(steps):
             work(stores, step, NOW + timedelta(minutes=number), folder)
-        for _ in range(2):
-            for here in stores:
-                for there in stores:
-                    if here is not there:
-                        give(here, there, folder)
+        give_all(stores, folder)
         told = [values(store) for store in stores]
         problems = [verify(store.db).problems for store in stores]
         for store in stores:
             store.db.close()
         assert problems == [[], [], []]
         assert told[0] == told[1] == told[2]
+
+
+def world(folder: Path) -> list[Store]:
+    """Machines that all have the closed visit."""
+    stores = [begun(folder, number) for number in range(MACHINES)]
+    one_visit(stores[0], True)
+    for store in stores[1:]:
+        give(stores[0], store, folder)
+    return stores
+
+
+def own_fix(store: Store, *words: str) -> None:
+    fix_as_said(store, "K7Q2M3PA", words, "looked again", NOW)
+
+
+def seen(stores: list[Store]) -> Iterator[tuple[Store, Visit]]:
+    """The visit as each machine has it."""
+    for store in stores:
+        yield store, load_visit(store.db, visit_uid(store.db, "K7Q2M3PA"))
+        store.db.close()
+
+
+def test_of_words_put_right_on_two_machines_those_that_stand_are_shown(tmp_path):
+    stores = world(tmp_path)
+    own_fix(stores[0], "lots", "gloves ZERO")
+    give_all(stores, tmp_path)
+    own_fix(stores[1], "lots", "gloves ONE")
+    own_fix(stores[1], "lots", "gloves TWO")
+    own_fix(stores[2], "lots", "gloves THREE")
+    give_all(stores, tmp_path)
+    for store, visit in seen(stores):
+        (line,) = [line for line in visit_lines(store.db, visit, False) if line.startswith("  lots")]
+        assert line.split()[:3] == ["lots", "gloves", "ZERO"]
+
+
+def test_where_rivals_leave_no_count_of_bags_the_pairs_own_is_told(tmp_path):
+    stores = world(tmp_path)
+    (uid,) = stores[0].db.execute("SELECT uid FROM visit").fetchone()
+    with stores[0].transaction():
+        append_at_desk(stores[0], uid, [Entry("bags_differ", "", {"counted": 3, "kept": 1})], NOW)
+    own_fix(stores[1], "bags_counted", "2")
+    own_fix(stores[2], "bags_counted", "4")
+    give_all(stores, tmp_path)
+    for _, visit in seen(stores):
+        (finding,) = bags_agree(visit)
+        assert finding.what == "3 bags were counted, the record keeps 1 larva"

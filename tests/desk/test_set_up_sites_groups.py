@@ -5,6 +5,7 @@ from itertools import combinations
 
 import pytest
 
+from guide.record.store import Store
 from tests.desk.set_up_world import REAL, texting
 from tests.desk.test_set_up_programme import first_text
 
@@ -33,6 +34,31 @@ def test_a_later_list_changes_its_own_sites_and_a_new_file_keeps_them(circle):
     told = circle.told("programme")
     assert told["target"] == 9
     assert [site["name"] for site in told["sites"]][-2:] == ["Wren Beck", "Teal Water"]
+
+
+COMMANDS = {
+    "load": ("sites", "teal.csv"),
+    "remove": ("sites", "--remove", "wren"),
+    "programme": ("programme", "b.toml"),
+}
+
+
+@pytest.mark.parametrize("command", COMMANDS.values(), ids=COMMANDS)
+def test_what_another_command_loads_in_between_is_kept(circle, monkeypatch, command):
+    head, teal, wren = SITES.splitlines()
+    files = {"teal.csv": circle.file("teal.csv", f"{head}\n{teal}\n"), "b.toml": circle.file("b.toml", REAL)}
+    circle.said("sites", circle.file("wren.csv", f"{head}\n{wren}\n"))
+    between = circle.file("between.csv", "code,name\nkite,Kite Pool\n")
+    begin = Store.transaction
+
+    def others_first(store):
+        monkeypatch.undo()
+        circle.said("sites", between)
+        return begin(store)
+
+    monkeypatch.setattr(Store, "transaction", others_first)
+    circle.said(*(files.get(word, word) for word in command))
+    assert "kite" in [site["code"] for site in circle.told("sites")]
 
 
 def test_every_row_that_is_wrong_is_named_and_none_is_loaded(circle):
