@@ -130,8 +130,14 @@ def _contact_left(turn: Turn) -> None:
     turn.lead(turn.phrase("contact_left", {"count": str(min(minutes, 99))}))
 
 
+def _is_label(turn: Turn) -> bool:
+    """A kit's label has a letter and a digit: a bare number is an answer's place, or a slip."""
+    said = str(turn.value)
+    return len(said) <= LONGEST_KIT and any(map(str.isdecimal, said)) and any(map(str.isalpha, said))
+
+
 CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {
-    "kit_named": lambda turn: len(str(turn.value)) <= LONGEST_KIT and any(c.isdecimal() for c in str(turn.value)),
+    "kit_named": _is_label,
     "kit_unclean": _kit_unclean,
     "waiver_given": _waiver_given,
     "by_drying": _method("dry"),

@@ -24,7 +24,7 @@ PHRASES = {
 SAID = {
     "done": ("no", "fish", "doen"),
     "yes_no": ("fish", "yse"),
-    "choice": ("fish", "slit", "s-a-n-d-y", "ballx"),
+    "choice": ("fish", "slit", "s-a-n-d-y", "ballx", "sand?"),
     "choices": ("fish", "slit"),
     "count": ("fish", "2-3", "99", "both"),
     "length": ("fish", "2.7", "270", "27-28", "27 m", "27 milimeters"),

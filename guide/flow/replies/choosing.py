@@ -18,6 +18,13 @@ class Choice(Kind):
 
     name = "choice"
 
+    def read(self, text: str, asked: Asked) -> Reading:
+        """A question (``home?``) is asked back, not taken as an answer."""
+        reading = super().read(text, asked)
+        if reading.value is None or reading.ask or not clean(text).endswith("?"):
+            return reading
+        return self.ask(reading.value, text, "asked", answer=shown(reading.value))
+
     def _read(self, text: str, asked: Asked) -> Reading:
         code = by_number(text, asked.options)
         if code is not None:
