@@ -127,7 +127,7 @@ def _talk_plainly(talker: Talker, show: Callable[[str], None]) -> None:
         except KeyboardInterrupt:
             print("\nCtrl-D leaves; everything is kept.")
             continue
-        for text in talker.say(line):
+        for text in talker.say(line) if line.strip() else ():
             show(text)
 
 

@@ -269,6 +269,8 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
     if len(turn.text.split()) >= A_SENTENCE and not any(map(str.isdecimal, turn.text)):
         turn.lead(turn.phrase("danger_hint"))
+    if "phone" in plain(turn.text).split():
+        turn.lead(turn.phrase("other_phone"))
     say_practice_tag(turn)
     if turn.state.misses >= MISSES_BEFORE_DESK:
         turn.state.top.slots["unread"] = turn.text[:160]
