@@ -44,15 +44,16 @@ def drills_beside(flows: Path | None) -> Path:
 
 
 def load_drills(book: FlowBook, folder: Path | None = None) -> list[Drill]:
-    """All drills of a folder, shortest first; raises FlowError for one that can't be used with this flow book."""
+    """All drills of a folder, shortest first; raises FlowError for one that can't be used with this flow book.
+
+    A folder without surprises of its own has the shipped ones.
+    """
     folder = folder or shipped_drills()
     texts = {path.name: _read(path) for path in sorted(folder.glob("*.toml"))}
     if not texts:
         raise FlowError(str(folder), "", "there are no drill files (*.toml) in this folder")
-    shared = {}
-    if SHARED in texts:
-        reader = _Reader(SHARED, texts[SHARED], book)
-        shared = reader.surprises(reader.table)
+    reader = _Reader(SHARED, texts.get(SHARED) or _read(shipped_drills() / SHARED), book)
+    shared = reader.surprises(reader.table)
     drills = [_Reader(file, text, book).drill(shared) for file, text in texts.items() if file != SHARED]
     return sorted(drills, key=lambda drill: (drill.minutes, drill.name))
 

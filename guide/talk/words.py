@@ -265,7 +265,7 @@ def _start_with_words(turn: Turn, rest: str) -> None:
 
 WORDS = (
     AnywhereWord("?", ("?", "why", "how"), False, _why, "why this step, and how to answer"),
-    AnywhereWord("BACK", ("back",), False, _back, "ask the last question again"),
+    AnywhereWord("BACK", ("back",), False, _back, "ask the question before again"),
     AnywhereWord("OOPS", ("oops", "ooops", "whoops"), True, _oops, "something touched something: say so, no blame"),
     AnywhereWord("PAUSE", ("pause",), False, _pause, "wait; safety timers run on"),
     AnywhereWord("GO", ("go", "resume"), False, _go, "go on, or hear the question again"),

@@ -113,3 +113,9 @@ def test_flow_files_that_have_a_flow_of_that_name_are_refused(book, drills):
     twice = drill_book(book, drills["tags_and_bags"])
     with pytest.raises(DrillError, match=r"surprise\.toml of their own"):
         drill_book(twice, drills["tags_and_bags"])
+
+
+def test_a_folder_of_ones_own_may_name_the_shipped_surprises(tmp_path: Path, book: FlowBook) -> None:
+    (tmp_path / "mine.toml").write_text((shipped_drills() / "first_larva.toml").read_text("utf-8"), "utf-8")
+    (drill,) = load_drills(book, tmp_path)
+    assert [one.surprise.name for one in drill.coming] == ["hair", "spoon"]
