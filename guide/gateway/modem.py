@@ -35,6 +35,7 @@ from guide.gateway.numbers import number_of
 from guide.gateway.outbox import Waiting
 from guide.gateway.sender import Handed
 from guide.gateway.serve import bound, build, run_until_told, utc_now, watch_programme
+from guide.gateway.serve_record import said_of
 from guide.gateway.serve_settings import ServeSettings
 from guide.record.store import Store
 
@@ -71,7 +72,8 @@ def serve_modem(
     parts = build(replace(settings, texts_in=None, texts_out=None), exchange, carrier, utc_now)
     inbox = ModemInbox(folder, parts.writer.take, utc_now, settings.region)
     socket = bound(settings.health, "health")
-    said = f"texts come and go through {folder}, health is on {settings.health}"
+    what = said_of(settings, exchange.book.settings)
+    said = f"{what}; texts come and go through {folder}, health is on {settings.health}"
     beside = [
         inbox.run,
         lambda: keep_tidy(folder, exchange.store),

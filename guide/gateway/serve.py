@@ -26,6 +26,7 @@ from guide.gateway.http_out import HttpCarrier, report_query
 from guide.gateway.outbox import Outbox
 from guide.gateway.proof import Proof
 from guide.gateway.sender import Carrier, Sender
+from guide.gateway.serve_record import said_of
 from guide.gateway.serve_settings import ServeSettings, host_and_port, read_secret, token_for_url
 from guide.gateway.trouble import is_of_the_record
 from guide.gateway.writer import Writer
@@ -189,7 +190,8 @@ def serve_http(settings: ServeSettings, exchange: Exchange, fresh_book: Callable
         raise WadelineError("[texts_in] is missing: where do texts come from?")
     sockets = [bound(settings.listen, "listen"), bound(settings.health, "health")]
     app = two_ports(parts.texts_in.app, parts.health.app, sockets[1].getsockname()[1])
-    said = f"texts come to {settings.listen}, health is on {settings.health}"
+    what = said_of(settings, exchange.book.settings)
+    said = f"{what}; texts come to {settings.listen}, health is on {settings.health}"
     return run_until_told(parts, app, sockets, said, [lambda: watch_programme(exchange, fresh_book)])
 
 

@@ -7,13 +7,18 @@ import socket
 import sys
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
+from importlib.util import find_spec
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from guide.errors import WadelineError
 from guide.gateway.outbox import Waiting
+from guide.gateway.serve_record import programme_of, said_of
 from guide.gateway.serve_settings import ServeSettings, host_and_port, others_can_read, read_secret
+from guide.lacking import lacking
 
+PACKAGES = ("httpx", "phonenumbers", "prometheus_client", "starlette", "uvicorn")
+"""What ``serve`` imports beyond what every command needs."""
 TEST_WORDS = "This is a test of the sampling guide. Nothing to answer."
 _LOOPBACK = ("127.0.0.1", "::1", "localhost")
 
@@ -32,21 +37,45 @@ class Checked:
         return "\n".join(mark + line for mark, found in lines for line in found)
 
 
-def check(settings: ServeSettings, record_is_new: bool) -> Checked:
+def check(settings: ServeSettings) -> Checked:
     """Looks at everything that can be looked at without a text."""
     found = Checked()
-    if record_is_new:
-        found.look.append(f"there is no record yet at {settings.record}: serve will begin one")
-    else:
-        found.good.append(f"the record {settings.record} opens")
-    if not record_is_new and others_can_read(settings.record):
-        record = settings.record
-        found.wrong.append(f"{record} can be read by everybody on this machine: chmod o-rwx {record}")
+    _check_packages(found)
+    _check_record(settings, found)
     _check_secrets(settings, found)
     _check_addresses(settings, found)
+    _check_numbers(settings, found)
+    return found
+
+
+def _check_packages(found: Checked) -> None:
+    found.wrong += [lacking(name, "serve") for name in PACKAGES if find_spec(name) is None]
+
+
+def _check_record(settings: ServeSettings, found: Checked) -> None:
+    record = settings.record
+    try:
+        found.good.append(said_of(settings, programme_of(settings)))
+    except WadelineError as error:
+        found.wrong.append(str(error))
+    if not record.exists():
+        if settings.programme is not None:
+            found.look.append(f"there is no record yet at {record}: serve will begin one")
+    elif others_can_read(record):
+        found.wrong.append(f"{record} can be read by everybody on this machine: chmod o-rwx {record}")
+
+
+def _check_numbers(settings: ServeSettings, found: Checked) -> None:
     if not settings.number:
         found.look.append("number is not set: pocket cards and answers can't say which number to text")
-    return found
+    if find_spec("phonenumbers") is None:
+        return
+    from guide.gateway.numbers import check_numbers
+
+    try:
+        check_numbers(settings.number, settings.region)
+    except WadelineError as error:
+        found.wrong.append(str(error))
 
 
 def _check_secrets(settings: ServeSettings, found: Checked) -> None:

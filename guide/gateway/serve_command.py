@@ -40,6 +40,11 @@ def run_serve(args: argparse.Namespace) -> int:
     from guide.cli import open_exchange
     from guide.gateway.alone import hold_alone
     from guide.gateway.door import Door
+    from guide.gateway.numbers import check_numbers
+    from guide.gateway.serve_record import programme_of
+
+    check_numbers(settings.number, settings.region)
+    programme_of(settings)
 
     where = argparse.Namespace(db=settings.record, programme=settings.programme, flows=settings.flows, seed=None)
     exchange = open_exchange(where, door=Door(settings.door))
@@ -91,12 +96,8 @@ def _arguments(args: argparse.Namespace) -> list[str]:
 
 def _check(args: argparse.Namespace, settings: ServeSettings) -> int:
     from guide.gateway.serve_check import check
-    from guide.record.open import open_record
 
-    is_new = not settings.record.exists()
-    if not is_new:
-        open_record(settings.record).close()
-    found = check(settings, is_new)
+    found = check(settings)
     if args.modem:
         from guide.gateway.modem_check import check_modem
 

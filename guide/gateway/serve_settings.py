@@ -208,6 +208,11 @@ def _check(settings: ServeSettings, path: Path) -> None:
                 raise SettingsError(f"{path}, [texts_in]: names lacks {needed!r}")
     if takes is not None and not takes.url.startswith(("http://", "https://")):
         raise SettingsError(f"{path}, [texts_out]: url must be an address such as https://gateway.example/send")
+    if takes is not None and takes.secret_file and not takes.secret_field:
+        raise SettingsError(
+            f"{path}, [texts_out]: secret_file is given but no secret_field, and the secret would go nowhere: "
+            'name the field or header the gateway expects it in, such as secret_field = "token"'
+        )
 
 
 def host_and_port(address: str, where: str) -> tuple[str, int]:

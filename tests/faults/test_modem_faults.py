@@ -31,7 +31,7 @@ from guide.record.verify import verify
 from tests.conftest import START, Field
 from tests.faults.serving import WORDS, copy_of, free_port
 from tests.gateway.kannel import fetched, wait_for
-from tests.gateway.modem_day import words_in
+from tests.gateway.modem_day import DEMO, words_in
 from tests.gateway.test_modem_files import NAME, NUMBER, detail, section
 
 KILLS = int(os.environ.get("WADELINE_KILLS", "6"))
@@ -103,7 +103,7 @@ class Office:
     def __post_init__(self) -> None:
         self.modem, self.record, self.health = new_folder(self.folder / "modem"), self.folder / "record.db", free_port()
         rules = "[door]\ntexts_a_minute = 1000000\n[sending]\nfirst_wait_s = 0.05\nlongest_wait_s = 0.2\n"
-        text = f'record = "record.db"\nregion = "GB"\nhealth = "127.0.0.1:{self.health}"\n{rules}'
+        text = f'record = "record.db"\nprogramme = "{DEMO}"\nregion = "GB"\nhealth = "127.0.0.1:{self.health}"\n{rules}'
         (self.folder / "serve.toml").write_text(text)
         (self.folder / "serve.toml").chmod(0o600)
         exchange = open_exchange(Namespace(db=self.record, programme=None, flows=None, seed=5))

@@ -15,8 +15,10 @@ import time
 from dataclasses import dataclass, field
 from pathlib import Path
 
+from guide.flow.load import shipped_flows
 from tests.gateway.kannel import Kannel, Phones, fetched, wait_for
 
+DEMO = (shipped_flows() / "programme.toml").as_posix()
 TOKEN, PASSWORD = "abcdef0123456789abcdef", "foobar"
 PAIRS = ("+447700900101", "+447700900102", "+447700900103")
 NOTER, COORDINATOR, STRANGER = "+447700900104", "+447700900105", "+447700900106"
@@ -26,6 +28,7 @@ WIDE_NOTE = "NOTE water 14° \U0001f44d"
 NOTES, MORE_NOTES = 120, 40
 SETTINGS = """\
 record = "record.db"
+programme = "{programme}"
 region = "GB"
 number = "+447700900000"
 [door]
@@ -39,7 +42,7 @@ secret_file = "in.secret"
 [texts_out]
 preset = "kannel"
 url = "http://127.0.0.1:13013/cgi-bin/sendsms"
-fields = { username = "tester" }
+fields = {{ username = "tester" }}
 secret_file = "out.secret"
 """
 
@@ -53,7 +56,11 @@ class Day:
 
     def start(self) -> None:
         """Starts everything from nothing."""
-        for name, text in (("serve.toml", SETTINGS), ("in.secret", TOKEN), ("out.secret", PASSWORD)):
+        for name, text in (
+            ("serve.toml", SETTINGS.format(programme=DEMO)),
+            ("in.secret", TOKEN),
+            ("out.secret", PASSWORD),
+        ):
             (self.folder / name).write_text(text)
             (self.folder / name).chmod(0o600)
         self.kannel = Kannel(self.folder, TOKEN)

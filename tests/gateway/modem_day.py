@@ -13,11 +13,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from guide.cli import open_exchange
+from guide.flow.load import shipped_flows
 from guide.gateway.exchange import TextIn
 from guide.gateway.modem_check import DAEMON_SETTINGS
 from tests.gateway.kannel import fetched, wait_for
 
 GROUP_WORD = "lantern7"
+DEMO = (shipped_flows() / "programme.toml").as_posix()
 _ASKED = (
     "SELECT outgoing.id, step, options FROM outgoing JOIN phone ON phone.id = outgoing.phone "
     "WHERE number = ? AND step IS NOT NULL ORDER BY outgoing.id DESC LIMIT 1"
@@ -63,7 +65,9 @@ class ModemDay:
         text = _GAMMU.format(phone=self.phone) + "\n".join(line.strip() for line in lines) + "\n" + own
         (self.folder / "smsdrc").write_text(text)
         rules = "[door]\ntexts_a_minute = 600\n[sending]\nstale_s = 600\nfirst_wait_s = 0.2\nlongest_wait_s = 1\n"
-        settings = f'record = "record.db"\nregion = "GB"\nhealth = "127.0.0.1:{self.health}"\n{rules}'
+        settings = (
+            f'record = "record.db"\nprogramme = "{DEMO}"\nregion = "GB"\nhealth = "127.0.0.1:{self.health}"\n{rules}'
+        )
         (self.folder / "serve.toml").write_text(settings)
         (self.folder / "serve.toml").chmod(0o600)
         subprocess.run(["gammu", "-c", self.folder / "smsdrc", "identify"], check=True, capture_output=True, timeout=20)

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from guide.cli import main
+from guide.flow.load import shipped_flows
 from guide.gateway import modem
 from guide.gateway.exchange import TextIn
 from guide.gateway.modem import ModemCarrier, ModemInbox, tidy
@@ -350,7 +351,9 @@ def test_the_check_sees_open_folders_and_texts_that_nobody_takes(folder):
 
 
 def test_serving_a_folder_that_is_none_is_one_sentence(tmp_path, capsys):
-    code = main(["serve", "--modem", str(tmp_path), "--db", str(tmp_path / "record.db")])
+    record = str(tmp_path / "record.db")
+    assert main(["desk", "programme", str(shipped_flows() / "programme.toml"), "--db", record]) == 0
+    code = main(["serve", "--modem", str(tmp_path), "--db", record])
     assert code == 2
     assert "lacks inbox, outbox, sent, error: wadeline serve --check --modem DIR" in capsys.readouterr().err
 

@@ -23,7 +23,9 @@ import pytest
 from guide.cli import open_exchange
 from guide.errors import SettingsError
 from guide.flow.load import shipped_flows
+from guide.gateway import serve_check
 from guide.gateway.exchange import TextIn
+from guide.gateway.serve_check import check
 from guide.gateway.serve_command import _fresh_book
 from guide.gateway.serve_settings import read_serve_settings
 from guide.record.open import open_record
@@ -32,6 +34,7 @@ from tests.gateway.kannel import fetched, wait_for
 
 SECRET = "0123456789abcdef"
 PHONE = "+447700900101"
+DEMO = (shipped_flows() / "programme.toml").as_posix()
 
 
 class Gateway:
@@ -78,7 +81,7 @@ class Office:
         (self.folder / "secret").write_text(SECRET)
         (self.folder / "secret").chmod(0o600)
         self.settings.write_text(
-            f'record = "record.db"\nregion = "GB"\nnumber = "+447700900000"\nlisten = "127.0.0.1:{self.listen}"\n'
+            f'record = "record.db"\nprogramme = "{DEMO}"\nregion = "GB"\nnumber = "+447700900000"\nlisten = "127.0.0.1:{self.listen}"\n'
             f'health = "127.0.0.1:{self.health}"\n[texts_in]\npreset = "form"\nsecret_file = "secret"\n'
             f'[texts_out]\npreset = "form"\nurl = "http://127.0.0.1:{self.gateway.port}/send"\n'
             'secret_field = "X-Key"\nsecret_in = "header"\nsecret_file = "secret"\n'
@@ -191,6 +194,52 @@ def test_the_check_says_what_is_good_and_what_is_missing(office: Office) -> None
     assert f"WRONG [texts_out]: nothing answers at 127.0.0.1:{office.gateway.port}" in done.stdout
 
 
+def test_a_record_that_is_not_there_or_has_no_programme_is_refused_and_nothing_is_made(office: Office) -> None:
+    text = office.settings.read_text().replace(f'programme = "{DEMO}"\n', "")
+    office.settings.write_text(text.replace("record.db", "spring/sesaon.db"))
+    for words, shown in (((), "stderr"), (("--check",), "stdout")):
+        done = office.run(*words)
+        assert done.returncode == (1 if words else 2)
+        assert f"there is no record at {office.folder / 'spring' / 'sesaon.db'}" in getattr(done, shown)
+        assert "wadeline desk programme FILE.toml --db" in getattr(done, shown)
+    assert not (office.folder / "spring").exists()
+    office.settings.write_text(text)
+    open_record(office.folder / "record.db").close()
+    for words, shown in (((), "stderr"), (("--check",), "stdout")):
+        assert "no programme was loaded in the record" in getattr(office.run(*words), shown)
+
+
+def test_the_start_and_the_check_name_record_and_programme(office: Office) -> None:
+    says = f"record {office.folder / 'record.db'}, programme Tarrow Basin Lakes Circle (tarrow), PRACTICE"
+    assert says in office.run("--check").stdout
+    office.start()
+    office.stop()
+    assert says in (office.folder / "log").read_text()
+
+
+@pytest.mark.parametrize(
+    ("change", "says"),
+    [
+        (('region = "GB"', 'region = "USA"'), "region = 'USA' is no country in two capital letters"),
+        (('"+447700900000"', '"6125550199"'), "number = '6125550199' is no phone number with its country code"),
+        (('"+447700900000"', '"call me"'), "number = 'call me' is no phone number"),
+    ],
+)
+def test_a_region_or_number_of_no_country_is_refused(office: Office, change: tuple[str, str], says: str) -> None:
+    office.settings.write_text(office.settings.read_text().replace(*change))
+    assert says in office.run("--check").stdout
+    done = office.run()
+    assert (done.returncode, done.stderr.count("\n")) == (2, 1)
+    assert says in done.stderr
+
+
+def test_the_check_says_which_package_is_missing(office: Office, monkeypatch: pytest.MonkeyPatch) -> None:
+    found_spec = serve_check.find_spec
+    monkeypatch.setattr(serve_check, "find_spec", lambda name: None if name == "uvicorn" else found_spec(name))
+    (line,) = [line for line in check(read_serve_settings(office.settings)).wrong if "package" in line]
+    assert line.startswith("this needs the package uvicorn of the extra 'gateway'. Install it with:")
+
+
 @pytest.mark.skipif(os.name != "posix", reason="file modes are POSIX")
 def test_the_check_says_what_is_unsafe(office: Office) -> None:
     (office.folder / "secret").chmod(0o644)
@@ -232,6 +281,7 @@ def test_the_unit_runs_this_same_command(office: Office) -> None:
         (("first_wait_s = 0.1", 'first_wait_s = "soon"'), "must be a number"),
         (("http://", "gopher://"), "url must be an address"),
         (("[sending]", "[sending"), "is not TOML"),
+        (('secret_field = "X-Key"\n', ""), "secret_file is given but no secret_field"),
     ],
 )
 def test_a_setting_that_is_wrong_is_named(office: Office, change: tuple[str, str], says: str) -> None:
