@@ -24,9 +24,13 @@ def number(turn: Turn, name: str, default: float = 0) -> float:
 
 
 def most_in_water(turn: Turn) -> int:
-    """How many may go in: nobody under 18, and one stays on the bank to watch."""
+    """How many may go in: nobody under 18, and no adult who is needed on the bank.
+
+    Each minor keeps an adult there, and one more adult watches the water: who minds a child doesn't watch.
+    """
     people, minors = int(number(turn, "people")), int(number(turn, "minors"))
-    return max(0, min(people - 1, people - minors))
+    adults = people - minors
+    return max(0, adults - minors - 1)
 
 
 def wading_limits(turn: Turn) -> "WadingLimits":
