@@ -55,8 +55,9 @@ _SEATS = (  # of closed visits those where it isn't told yet that all are home
     "LEFT JOIN site ON site.programme = visit.programme AND site.code = visit.site "
     "LEFT JOIN phone ON phone.id = seat.phone AND phone.current_seat = seat.id "
     "WHERE visit.status = 'open' OR EXISTS (SELECT 1 FROM timer WHERE timer.seat = seat.id AND fired_turn IS NULL "
-    " AND kind IN ('home', 'home_alarm')) OR (seat.last_heard_at >= ? AND json_extract(state, '$.frames[0].flow') = "
-    " 'close' AND json_extract(state, '$.frames[0].step') IN ('home', 'not_home'))"
+    " AND kind IN ('home', 'home_alarm')) OR (seat.last_heard_at >= ? "
+    " AND json_extract(nullif(state, ''), '$.frames[0].flow') = 'close' "
+    " AND json_extract(nullif(state, ''), '$.frames[0].step') IN ('home', 'not_home'))"
 )
 _LAST = f"SELECT received_at, raw FROM turn WHERE stream = ? AND seat = ? AND {FROM_A_PHONE} ORDER BY id DESC LIMIT 1"
 _RUNNING = "SELECT kind, due_at FROM timer WHERE seat = ? AND fired_turn IS NULL"
