@@ -78,12 +78,19 @@ def test_stop_is_confirmed_once_and_then_there_is_silence(pond, word):
 
 
 def test_who_stops_with_people_in_the_water_hears_that_nobody_asks_any_more(pond):
-    assert pond.until("arrive.look") and pond.text("END") == [
+    assert pond.until("arrive.look")
+    assert pond.text("END") == [
         "You get no more texts from this guide. START brings them back. In danger call 112."
     ]
     pond.text("START")
     pond.until("larva.look")
     assert "nor ask if you are well" in pond.text("END")[0]
+
+
+def test_a_lost_phone_is_told_how_another_goes_on(pond):
+    pond.until("larva.look")
+    ((word,),) = pond.rows("SELECT join_word FROM seat")
+    assert f"JOIN {word.upper()}" in pond.text("I lost my phone")[0]
 
 
 def test_yes_is_never_start(pond):
