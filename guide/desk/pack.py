@@ -11,7 +11,18 @@ from typing import Any
 from guide.counted import counted
 from guide.desk.choose import REASONS
 from guide.desk.lab import Lab
-from guide.desk.shipments import Item, Shipment, by_tag, find_shipment, items_of, must_be, not_packed, tags
+from guide.desk.shipments import (
+    Item,
+    Shipment,
+    accept_first,
+    by_tag,
+    choose_again,
+    find_shipment,
+    items_of,
+    must_be,
+    not_packed,
+    tags,
+)
 from guide.field.tags import is_valid
 from guide.flow.replies.clean import clean
 from guide.record.log import Entry
@@ -77,10 +88,26 @@ def _work(lab: Lab, shipment: Shipment, words: str) -> Judged:
             return _take_out(lab, shipment, item, code)
         if item is None or item.status == "void":
             return _foreign(lab, shipment, code)
+        if not item.accepted:
+            says = f"NOT ACCEPTED: its visit {item.visit} isn't, so lay it apart, frozen. {accept_first(item.visit)}"
+            return Judged(code, "not_accepted", says)
+        if not item.chosen:
+            says = f"NOT CHOSEN any more, so lay it apart, frozen. {choose_again(shipment, item)}"
+            return Judged(code, "not_chosen", says)
         if item.packed_at is not None:
             return Judged(code, "already", "ALREADY PACKED: is there a second slip with this tag?")
         lab.append([Entry("packed", "", {"shipment": shipment.uid}, sample_uid=item.uid)])
-        return Judged(code, "ok", f"ok, {item.told()}")
+        return Judged(code, "ok", f"ok, {item.told()}{_not_frozen(item)}")
+
+
+def _not_frozen(item: Item) -> str:
+    """Nobody told that a larva was frozen: who packs it looks, and the record gets it or the lab is asked."""
+    if not item.unfrozen:
+        return ""
+    return (
+        f"; NOT FROZEN in the record: is it hard, and since when? Then desk fix {item.visit} frozen "
+        f"'YYYY-MM-DD HH:MM' --reason WHY; else OUT {item.tag}, keep it cold and ask the lab"
+    )
 
 
 def _take_out(lab: Lab, shipment: Shipment, item: Item | None, code: str) -> Judged:
@@ -161,16 +188,20 @@ def _left(items: list[Item]) -> str:
 def _reconcile(lab: Lab, shipment: Shipment, judged: list[Judged], as_json: bool) -> int:
     items = items_of(lab, shipment)
     packed, left = [item for item in items if item.packed_at], not_packed(items)
+    unfrozen = [item for item in packed if item.unfrozen]
     refused = [one for one in judged if one.verdict not in ("ok", "out")]
     if as_json:
         shown = [{"tag": one.code, "verdict": one.verdict} for one in judged]
         found = {"packed": [item.tag for item in packed], "left": [item.tag for item in left]}
+        found["not_frozen"] = [item.tag for item in unfrozen]
         print(json.dumps({"shipment": shipment.code, **found, "lines": shown}, ensure_ascii=False))
         return 1 if left else 0
     print(f"\n{len(packed)} of {len(packed) + len(left)} packed in {shipment.code}.", end=" ")
     print(_left(items) if left else "Nothing is missing.")
     for item in left:
         print(f"  {item.tag}  {item.told()}")
+    if unfrozen:
+        print(f"NOT FROZEN in the record: {tags(unfrozen)}; desk fix VISIT frozen tells it, else ask the lab first")
     if void := [item for item in items if item.status == "void"]:
         print(f"Void since the plan, so not for this box: {tags(void)}")
     if refused:

@@ -24,8 +24,14 @@ _SAMPLES = (
     "coalesce(sample.opened_at, sealed_at, outer_bagged_at, closed_at) AS taken_at "
     "FROM sample JOIN visit ON visit.uid = sample.visit LEFT JOIN choice ON choice.sample = sample.uid "
     "AND choice.site = visit.site WHERE visit.programme = ? AND visit.site = ? AND practice = 0 "
-    "AND visit.status = 'closed' AND sample.status = 'kept' AND sample.uid NOT IN (SELECT sample FROM shipment_sample) "
-    "AND (kind != 'larva' OR (choice.sample IS NOT NULL AND left_out IS NULL)) ORDER BY kind, tag"
+    "AND visit.status = 'closed' AND accepted_at IS NOT NULL AND sample.status = 'kept' "
+    "AND sample.uid NOT IN (SELECT sample FROM shipment_sample) AND (kind != 'larva' OR (choice.sample IS NOT NULL AND "
+    "left_out IS NULL)) ORDER BY kind, tag"
+)
+_NOT_ACCEPTED = (
+    "SELECT code8, count(*) FROM sample JOIN visit ON visit.uid = sample.visit WHERE programme = ? AND site = ? "
+    "AND practice = 0 AND visit.status = 'closed' AND accepted_at IS NULL AND sample.status = 'kept' "
+    "AND sample.uid NOT IN (SELECT sample FROM shipment_sample) GROUP BY code8 ORDER BY code8"
 )
 _COOLER = re.compile(r"(\d{2,4})x(\d{2,4})x(\d{2,4})(?:x(\d{1,3}))?")
 DEFAULT_COOLER = "350x250x280x60"
@@ -164,7 +170,7 @@ def _deadlines(settings: Settings, going: Iterable[Going]) -> Iterable[Deadline]
 
 
 def _waiting(lab: Lab, sites: Sequence[SiteRow]) -> Iterable[str]:
-    """Sites whose larvae wait for a choice."""
+    """Sites whose larvae wait for a choice, and visits that wait to be accepted."""
     sql = (
         "SELECT count(*) FROM sample JOIN visit ON visit.uid = sample.visit WHERE programme = ? AND site = ? "
         "AND practice = 0 AND visit.status = 'closed' AND sample.status = 'kept' AND kind = 'larva' "
@@ -176,6 +182,9 @@ def _waiting(lab: Lab, sites: Sequence[SiteRow]) -> Iterable[str]:
         if count:
             waits = f"{counted(count, 'larva', 'larvae')} of {site.name} {'waits' if count == 1 else 'wait'}"
             yield f"{waits} for a choice: desk choose --site {site.code}."
+        for visit, number in lab.db.execute(_NOT_ACCEPTED, (lab.settings.code, site.code)):
+            left = f"Left out: {counted(number, 'sample')} of visit {visit} at {site.name}, which is not accepted"
+            yield f"{left}: desk visit {visit}, then desk accept {visit}."
 
 
 def keep_plan(lab: Lab, plan: ShipPlan, day: ShipDay, agreed: bool) -> str:

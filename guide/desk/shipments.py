@@ -17,9 +17,12 @@ from guide.record.log import Entry
 
 _WAYBILL = re.compile(r"[A-Z0-9][A-Z0-9 ./-]{2,39}")
 _ITEMS = (
-    "SELECT shipment_sample.sample AS uid, tag, kind, site, code8 AS visit, length_mm, family, packed_at, outcome, "
-    "sample.status FROM shipment_sample JOIN sample ON sample.uid = shipment_sample.sample "
-    "JOIN visit ON visit.uid = sample.visit WHERE shipment = ? AND practice = 0 ORDER BY kind, tag"
+    "SELECT shipment_sample.sample AS uid, tag, kind, visit.site, code8 AS visit, length_mm, family, packed_at, "
+    "outcome, sample.status, frozen_at, accepted_at IS NOT NULL AS accepted, "
+    "kind != 'larva' OR (choice.sample IS NOT NULL AND left_out IS NULL) AS chosen "
+    "FROM shipment_sample JOIN sample ON sample.uid = shipment_sample.sample JOIN visit ON visit.uid = sample.visit "
+    "LEFT JOIN choice ON choice.sample = sample.uid AND choice.site = visit.site "
+    "WHERE shipment = ? AND practice = 0 ORDER BY kind, tag"
 )
 
 
@@ -47,7 +50,10 @@ class Shipment:
 
 @dataclass(frozen=True)
 class Item:
-    """A sample of a shipment; ``packed_at`` is empty for one that only is planned, ``outcome`` until the lab's list."""
+    """A sample of a shipment; ``packed_at`` is empty for one that only is planned, ``outcome`` until the lab's list.
+
+    ``accepted`` is whether its visit is, ``chosen`` whether it is for the site that its visit has now.
+    """
 
     uid: str
     tag: str | None
@@ -59,6 +65,14 @@ class Item:
     packed_at: str | None
     outcome: str | None
     status: str
+    frozen_at: str | None
+    accepted: int
+    chosen: int
+
+    @property
+    def unfrozen(self) -> bool:
+        """Whether it is a larva of which the record doesn't tell that it was frozen."""
+        return self.kind == "larva" and self.frozen_at is None
 
     def told(self) -> str:
         """The sample in a few words: what it is, and where from."""
@@ -182,7 +196,7 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
         raise DeskError(f"nothing is packed in {shipment.code} yet: desk ship pack {shipment.code}")
     if void := [item for item in packed if item.status == "void"]:
         raise DeskError(f"void since they were packed: {tags(void)}; take them out with OUT in desk ship pack")
-    _must_be_accepted(lab, packed)
+    _must_be_fit(shipment, packed)
     data = {"shipment": shipment.uid, "waybill": number, "day": day.isoformat()}
     lab.write([Entry("shipped", "", data)])
     if as_json:
@@ -197,17 +211,26 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
     return 0
 
 
-def _must_be_accepted(lab: Lab, packed: Sequence[Item]) -> None:
-    """Raises DeskError for samples of a visit that the desk has not accepted."""
-    codes = sorted({item.visit for item in packed})
-    marks = ", ".join("?" * len(codes))
-    rows = lab.rows(f"SELECT code8 FROM visit WHERE accepted_at IS NULL AND code8 IN ({marks}) ORDER BY code8", *codes)
-    waiting = [row["code8"] for row in rows]
+def _must_be_fit(shipment: Shipment, packed: Sequence[Item]) -> None:
+    """Raises DeskError for samples of a visit that the desk has not accepted, or chosen for a site no more."""
+    waiting = sorted({item.visit for item in packed if not item.accepted})
     if waiting:
-        raise DeskError(
-            f"not accepted yet: visit {', '.join(waiting)}. Look at it with desk visit {waiting[0]}, then "
-            f"desk accept {waiting[0]}, or with --anyway REASON"
-        )
+        raise DeskError(f"not accepted yet: visit {', '.join(waiting)}. {accept_first(waiting[0])}")
+    if moved := [item for item in packed if not item.chosen]:
+        raise DeskError(f"not chosen any more: {tags(moved)}. {choose_again(shipment, moved[0])}")
+
+
+def accept_first(visit: str) -> str:
+    """What to do about a visit that is not accepted."""
+    return f"Look at it with desk visit {visit}, then desk accept {visit}, or with --anyway REASON"
+
+
+def choose_again(shipment: Shipment, item: Item) -> str:
+    """What to do about a larva in a plan that no choice for its site holds."""
+    return (
+        f"Its visit {item.visit} is of {item.site} now: desk ship drop {shipment.code}, desk choose --site "
+        f"{item.site}, then desk ship plan again"
+    )
 
 
 def run_drop(lab: Lab, word: str, as_json: bool) -> int:

@@ -195,7 +195,7 @@ def test_a_scanner_on_standard_input_is_answered_line_by_line_and_reconciled(
     monkeypatch.setattr(sys, "stdin", io.TextIOWrapper(io.BytesIO(keys)))
     assert world.desk("ship", "pack", "S1") == 1
     said = capsys.readouterr().out
-    assert f"{TAGS[1]}  ok, larva 21 mm Gomphidae, amberwell  2 of 4" in said
+    assert f"{TAGS[1]}  ok, larva 21 mm Gomphidae, amberwell" in said
     assert f"Not packed yet: {TAGS[2]}, {TAGS[3]}" in said
     assert "UNKNOWN" in said
     assert "2 of 4 packed in S1." in said
@@ -205,10 +205,46 @@ def test_a_larva_made_void_after_the_plan_is_not_for_the_box(world: World, capsy
     world.desk(*KEPT)
     visit = world.visits["AAAA2222"]
     world.say(visit, Entry("void", "", {"reason": "torn"}, f"{visit}-1"))
+    world.say(visit, Entry("accepted", "desk.accept", {}))
     assert pack(world, capsys, *TAGS[:4])[TAGS[0]] == "void"
     world.say(visit, Entry("void", "", {"reason": "torn"}, f"{visit}-2"))
-    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 2
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 2
     assert f"void since they were packed: {TAGS[1]}" in capsys.readouterr().err
+
+
+def test_larvae_of_a_visit_that_must_be_accepted_again_are_neither_packed_nor_planned(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    world.desk(*KEPT)
+    visit = world.visits["AAAA2222"]
+    world.say(visit, Entry("fix", "desk.fix", {"length_mm": 26}, f"{visit}-1", words="read again"))
+    assert pack(world, capsys, TAGS[0], TAGS[1]) == {TAGS[0]: "not_accepted", TAGS[1]: "not_accepted"}
+    assert world.desk("ship", "drop", "S1") == 0
+    assert world.desk(*PLAN) == 2
+    said = capsys.readouterr().err
+    assert "Left out: 7 samples of visit AAAA2222 at Amberwell Pond, which is not accepted" in said
+
+
+def test_larvae_of_a_visit_moved_to_another_site_are_no_longer_chosen(
+    packed: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert packed.desk("fix", "AAAA2222", "site", "quill", "--reason", "wrong pond") == 0
+    assert packed.desk("accept", "AAAA2222", "--anyway", "looked at") == 0
+    assert pack(packed, capsys, TAGS[0]) == {TAGS[0]: "not_chosen"}
+    assert packed.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 2
+    assert f"not chosen any more: {TAGS[0]}" in capsys.readouterr().err
+
+
+def test_a_larva_that_nobody_told_to_be_frozen_is_asked_about_at_its_scan(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    world.desk(*KEPT)
+    file = world.path.with_name("tags.txt")
+    file.write_text("\n".join(TAGS[:4]))
+    world.desk("ship", "pack", "S1", "--tags", str(file))
+    said = capsys.readouterr().out
+    assert said.count("NOT FROZEN in the record: is it hard") == 4
+    assert f"NOT FROZEN in the record: {', '.join(TAGS[:4])}" in said
 
 
 # Sent
