@@ -36,6 +36,7 @@ _STEP_KEYS = (
     "options_from",
     "least",
     "most",
+    "never_over",
     "carry",
     "tag_must",
     "fields",
@@ -210,7 +211,13 @@ class _Reader:
             raise self.fail(flow, name, "says nothing: it needs say.en")
         self.check_blanks(flow, name, table)
         options = self.options(flow, name, table)
-        asked = Asked(options, table.get("least"), table.get("most"), fields=tuple(table.get("fields", Asked().fields)))
+        asked = Asked(
+            options,
+            table.get("least"),
+            table.get("most"),
+            fields=tuple(table.get("fields", Asked().fields)),
+            never_over=table.get("never_over"),
+        )
         step = Step(
             flow,
             name,

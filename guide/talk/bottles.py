@@ -6,6 +6,7 @@ from datetime import date, timedelta
 from guide.flow.registry import Blank
 from guide.talk import samples
 from guide.talk.lab import remind_of_water
+from guide.talk.plan import water_in_time
 from guide.talk.snapshot import SampleView
 from guide.talk.turn import Turn
 
@@ -72,10 +73,18 @@ def _skip(turn: Turn) -> None:
 
 def _open(turn: Turn, kind: str) -> None:
     if turn.sample() is None:
+        _warn_of_lab_days(turn, kind)
         sample = samples.open_sample(turn, observed=True, kind=kind)
         if turn.answers.get("netted"):
             samples.flag(turn, sample, "after_netting")
     turn.state.top.trail[:] = turn.state.top.trail[-1:]  # BACK doesn't reach past a bottle that is in hand
+
+
+def _warn_of_lab_days(turn: Turn, kind: str) -> None:
+    """Before the visit's first water is taken, on a day from which it can't be at the lab in time."""
+    is_first = kind.startswith("water") and not any(s.kind.startswith("water") for s in turn.samples().values())
+    if is_first and not water_in_time(turn, turn.now.astimezone(turn.zone).date()):
+        turn.lead(turn.phrase("water_late"))
 
 
 def _seal(turn: Turn) -> None:

@@ -18,7 +18,7 @@ from guide.talk.options import options_of
 from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import Frame, SeatState
-from guide.talk.turn import Talk, Turn
+from guide.talk.turn import AMONG, Talk, Turn
 from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble, say_practice_tag
 
 MISSES_BEFORE_DESK = 3
@@ -191,7 +191,8 @@ def _read(turn: Turn) -> None:
     elif reading.ask:
         flags = [f"odd_{turn.step.save or 'length_mm'}"] if samples.is_odd(reading.value, turn.asked) else []
         turn.state.ask = {"step": turn.step.id, "value": reading.value, "flags": flags}
-        turn.lead(turn.phrase(reading.phrase, reading.blanks))
+        over = AMONG.get(turn.step.save) if reading.phrase == "count.odd" else None
+        turn.lead(turn.phrase(f"over.{over}" if over else reading.phrase, reading.blanks))
     else:
         if turn.step.kind == "text" and _is_at_work(turn) and is_trouble(turn.text):
             turn.lead(turn.phrase("danger_hint"))

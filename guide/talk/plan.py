@@ -17,11 +17,11 @@ def _day(turn: Turn) -> date:
     return date.fromisoformat(given) if isinstance(given, str) else turn.now.date()
 
 
-def _water_in_time(turn: Turn) -> bool:
+def water_in_time(turn: Turn, day: date) -> bool:
     """Taken at noon and handed over that day: is it opened at the lab before its hours are over?"""
     from guide.field.ship_days import Rules, arrival_day
 
-    settings, day = turn.settings, _day(turn)
+    settings = turn.settings
     carrier, lab = calendars(settings)
     if not carrier.is_open(day):
         return False
@@ -44,7 +44,7 @@ def _limit(turn: Turn) -> str:
     return f"Its limit: {limit} larvae. " if limit else ""
 
 
-CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {"water_in_time": _water_in_time}
+CONDITIONS: Mapping[str, Callable[[Turn], bool]] = {"water_in_time": lambda turn: water_in_time(turn, _day(turn))}
 
 EFFECTS: Mapping[str, Callable[[Turn], None]] = {"larvae_only": _larvae_only, "arrived": _arrived}
 

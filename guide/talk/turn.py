@@ -24,6 +24,10 @@ _TOLD_BY_THE_DAY = ("date", "time")
 """Reply kinds that are read against local time."""
 
 
+AMONG = {"out_count": "people", "home_count": "people", "floats": "in_water"}
+"""Counts of people, each with the answer that it can hardly be above."""
+
+
 class Talk(NamedTuple):
     """A flow book made ready to talk: its machine built, its names bound."""
 
@@ -97,6 +101,9 @@ class Turn:
         asked, tags = self.step.asked, self.settings.tags
         if (asked.tag_width, asked.tag_check) != (tags.width, tags.check):
             asked = asked._replace(tag_width=tags.width, tag_check=tags.check)
+        among = self.answers.get(AMONG.get(self.step.save, ""))
+        if isinstance(among, int):
+            asked = asked._replace(most=among)
         by_the_day = self.step.kind in _TOLD_BY_THE_DAY
         return asked._replace(now=self.now.astimezone(self.zone)) if by_the_day else asked
 

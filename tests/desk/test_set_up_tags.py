@@ -127,7 +127,7 @@ def test_a_visit_takes_the_labs_own_codes_from_first_larva_to_brisk(lab):
     assert pond.text("tag k7-099")[0].startswith("K7-099 is not one of our tags")
     assert "Got tag K7-003" in pond.text("it's K7-003 thanks")[0]
     pond.text("ok")
-    assert "K7-003 is on another larva" in (pond.until("larva.tag") and pond.text("K7-003"))[0]
+    assert "K7-003 is on another sample" in (pond.until("larva.tag") and pond.text("K7-003"))[0]
     pond.converse("K7-004", "ok")
     said = pond.text("27 darner k7-005; K7-006 31 skimmer")
     assert said[0].startswith("Kept 2, that makes 4.")

@@ -49,6 +49,7 @@ def readings() -> list[Reading]:
     """A reading for each text above."""
     found = [KINDS["choice"].read("bal", asked(options=("BALD", "BALL")))]
     found += [KINDS["sample"].read("27 darner; 31 skimmer", asked(fields=("length_mm", "family")))]
+    found += [KINDS["count"].read("101", asked(never_over=60))]
     found += [KINDS["tag"].read("slip", asked(tag_check=False))]
     for kind, texts in SAID.items():
         bounds = {"count": (0, 20), "distance": (0, 1), "duration": (0, 600), "volume": (1, 200)}.get(

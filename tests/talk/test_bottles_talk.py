@@ -175,3 +175,20 @@ def test_bycatch_is_counted_and_goes_back(pond):
     assert "Fish back at once" in pond.text("fish")[0]
     assert pond.step() == "net.spot"
     assert pond.rows("SELECT data FROM log WHERE kind = 'bycatch'") == [('{"what":"fish"}',)]
+
+
+@pytest.mark.parametrize(("days", "warned"), [(0, 1), (6, 1), (2, 0)])
+def test_water_that_cannot_be_at_the_lab_in_time_is_warned_of_once_a_visit(open_field, days, warned):
+    """The first day is a Saturday."""
+    text = re.sub(r"(?m)^water_bottles = .*$", "water_bottles = 1", TEXT, count=1)
+    pond = open_field(flow_book=load_book(text, REGISTRY, KINDS))
+    pond.wait(60 * 24 * days)
+    pond.until("net.spot")
+    assert sum("can't be at the lab within" in out.text for out in pond.last["+100"]) == warned
+
+
+def test_the_count_of_bags_at_close_is_of_larvae_and_tells_the_last_tags(pond):
+    (answer,) = pond.until("close.bags")
+    assert "outer bags of larvae in the cooler, no bottles" in answer
+    (answer,) = pond.text("17")
+    assert "The last I have: " in answer

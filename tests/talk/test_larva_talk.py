@@ -66,7 +66,7 @@ def test_centimetres_without_a_unit_are_asked_and_taken_on_a_yes(pond):
     [
         ("01429", "digit"),
         ("99992", "not one of our tags"),
-        ("01402", "on another larva already"),
+        ("01402", "on another sample already"),
         ("01415", "is void"),
     ],
 )

@@ -178,7 +178,7 @@ def test_danger_and_oops_work_outside_of_larvae_too(pond, step):
     pond.until(step)
     pond.converse("oops", "1", "n", "ok")
     assert pond.step() == step
-    pond.converse("danger", "6", "6", "stay")
+    pond.converse("danger", "3", "6", "stay")
     assert pond.step() == step
 
 

@@ -45,7 +45,7 @@ def test_two_pairs_that_text_the_same_tag_one_gets_it_the_other_is_told(two_pair
     two_pairs.converse("y", "ok", "27", "darner")
     two_pairs.converse("y", "ok", "31", "skimmer", number="+200")
     two_pairs.text("01428", minutes=0)
-    assert "on another larva already" in two_pairs.text("01428", "+200", minutes=0)[0]
+    assert "on another sample already" in two_pairs.text("01428", "+200", minutes=0)[0]
     assert two_pairs.step("+200") == "larva.tag"
 
 

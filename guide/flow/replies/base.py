@@ -16,7 +16,8 @@ class Asked(NamedTuple):
     """What a step asks for.
 
     ``options`` are the step's named answers (for choice and choices, or beside any other kind, such as MOVE
-    beside a yes_no). ``least`` and ``most`` bound plausible numbers, in the unit the kind stores.
+    beside a yes_no). ``least`` and ``most`` bound plausible numbers, in the unit the kind stores; a count above
+    ``never_over`` is refused.
     ``tag_width`` is digits a tag, check digit included; without ``tag_check`` tags are a lab's own codes.
     ``fields`` are what a ``sample`` reply must hold, of ``length_mm``, ``family``, ``tag``. ``now`` is local time
     at the site, for dates such as "today".
@@ -29,6 +30,7 @@ class Asked(NamedTuple):
     tag_check: bool = True
     fields: tuple[str, ...] = ("length_mm", "family", "tag")
     now: datetime | None = None
+    never_over: float | None = None
 
 
 class Reading(NamedTuple):

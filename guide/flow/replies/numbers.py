@@ -293,6 +293,11 @@ class Count(Number):
     name, typical, ignored = "count", (1, 0), _COUNTED
 
     def _read(self, text: str, asked: Asked) -> Reading:
+        reading = self._told(text, asked)
+        over = reading.value is not None and asked.never_over is not None and reading.value > asked.never_over
+        return self.unclear(text, "beyond") if over else reading
+
+    def _told(self, text: str, asked: Asked) -> Reading:
         words = plain(text).replace("no one", "noone").split()
         if words and words[0] in _NOBODY and words != ["no"] and _COUNTED.issuperset(words[1:]):
             text = "0"
