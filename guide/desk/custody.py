@@ -7,7 +7,7 @@ import json
 import re
 import sqlite3
 from collections.abc import Iterator
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -26,8 +26,10 @@ _INITIALS = re.compile(r"[^\W\d_]{1,5}")
 _SEAL = re.compile(r"[A-Za-z0-9-]{1,20}")
 _NONE = "Nothing is told of this visit's cooler yet. The pair texts FREEZE at its end, or add to it with --add AB"
 _ENTRIES = (
-    "SELECT log.kind, at, data, text FROM log LEFT JOIN words ON words.entry = log.id WHERE stream = ? AND "
-    "(log.kind IN ('custody', 'frozen', 'visit_closed') OR (log.kind IN ('answer', 'fix') AND step LIKE 'freeze.%')) "
+    "SELECT log.kind, at, data, text, origin.uid || '/' || stream || '/' || seq AS ref, supersedes, step = 'desk.fix' "
+    "FROM log JOIN origin ON origin.id = log.origin LEFT JOIN words ON words.entry = log.id WHERE stream = ? AND "
+    "(log.kind IN ('custody', 'frozen', 'visit_closed') OR (log.kind IN ('answer', 'fix') "
+    "AND (step LIKE 'freeze.%' OR step = 'desk.fix'))) "
     "ORDER BY log.id"
 )
 
@@ -43,16 +45,24 @@ class CustodyRow:
 
 def custody(db: sqlite3.Connection, uid: str) -> list[CustodyRow]:
     """All that is told of a visit's cooler, in order of time."""
-    rows = [
-        row
-        for kind, at, data, words in db.execute(_ENTRIES, (uid,))
-        for row in _told(kind, at, json.loads(data), words)
-    ]
+    told = db.execute(_ENTRIES, (uid,)).fetchall()
+    replaced = {old for *_, old, _ in told if old}
+    told_at: dict[str, str] = {}
+    rows = []
+    for kind, at, data, words, ref, old, at_desk in told:
+        told_at[ref] = told_at.get(old, at)  # what was put right is told for the time it is about
+        if ref not in replaced:
+            found = _told(kind, told_at[ref], json.loads(data), words)
+            rows += [row if not at_desk or kind != "fix" else _put_right(row) for row in found]
     shipped = "SELECT shipped_at, count(*) FROM sample WHERE visit = ? AND shipped_at IS NOT NULL GROUP BY 1"
     rows += [
         CustodyRow(at, "handed to the carrier", counted(count, "sample")) for at, count in db.execute(shipped, (uid,))
     ]
     return sorted(rows, key=lambda row: (row.at[:10], "T" not in row.at, row.at))
+
+
+def _put_right(row: CustodyRow) -> CustodyRow:
+    return replace(row, words=f"{row.words}, put right at the desk")
 
 
 def _told(kind: str, at: str, data: dict[str, Any], words: str | None) -> Iterator[CustodyRow]:
@@ -65,7 +75,7 @@ def _told(kind: str, at: str, data: dict[str, Any], words: str | None) -> Iterat
     elif kind == "visit_closed":
         yield CustodyRow(at, "visit closed, cooler with the group", "")
     elif kind == "frozen":
-        yield CustodyRow(at, "in the freezer", "")
+        yield CustodyRow(data.get("at", at), "in the freezer", "told at the desk" if "at" in data else "")
     else:
         yield from (CustodyRow(at, *found) for name in data if (found := _answered(name, data[name], held)) is not None)
 
@@ -105,7 +115,7 @@ def add_hand_over(record: Path, code: str, given: HandOver) -> None:
         data["seal"] = given.seal
     now = datetime.now(UTC)
     if given.at:
-        data["since"] = _time(given.at, _zone(store.db, uid), now)
+        data["since"] = time_at_site(given.at, _zone(store.db, uid), now, "--at")
     with store.transaction():
         append_at_desk(store, uid, [Entry("custody", "desk.custody", data, words=initials)], now)
 
@@ -119,16 +129,17 @@ def _zone(db: sqlite3.Connection, uid: str) -> ZoneInfo:
     return ZoneInfo(row[0] if row else "UTC")
 
 
-def _time(text: str, zone: ZoneInfo, now: datetime) -> str:
+def time_at_site(text: str, zone: ZoneInfo, now: datetime, what: str) -> str:
+    """A past time in the site's zone as the log keeps it; raises WadelineError, which calls it ``what``."""
     try:
         at = datetime.fromisoformat(text)
         at = at if at.tzinfo else at.replace(tzinfo=zone)
         if not 2000 <= at.year < 2100:
             raise ValueError
     except ValueError:
-        raise WadelineError(f"--at {text!r} must be a time at the site, such as '2026-07-04 18:30'") from None
+        raise WadelineError(f"{what} {text!r} must be a time at the site, such as '2026-07-04 18:30'") from None
     if at > now:
-        raise WadelineError(f"--at {text!r} is still to come; write down what has happened")
+        raise WadelineError(f"{what} {text!r} is still to come; write down what has happened")
     return stamp(at)
 
 

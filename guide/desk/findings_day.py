@@ -121,12 +121,18 @@ def ice_and_freezer(visit: Visit) -> Iterator[Finding]:
     yield from _freezer(visit)
 
 
+def _how_to_freeze(visit: Visit) -> str:
+    if visit.status == "open":
+        return "none here: the pair texts FREEZE and answers to its end"
+    return f"wadeline desk fix {visit.code} frozen 'YYYY-MM-DD HH:MM' --reason WHY"
+
+
 def _freezer(visit: Visit) -> Iterator[Finding]:
     unfrozen = [larva.called for larva in visit.larvae if larva.frozen_at is None]
     if unfrozen:
         many = "1 larva is" if len(unfrozen) == 1 else f"{len(unfrozen)} larvae are"
         what = f"{many} not in a freezer, as far as told: {', '.join(unfrozen)}"
-        yield Finding("not_frozen", False, what, (), "none here: the pair texts FREEZE and answers to its end")
+        yield Finding("not_frozen", False, what, (), _how_to_freeze(visit))
     late = {larva.frozen_at for larva in visit.larvae if larva.frozen_at}
     for at in sorted(late):
         if visit.local(at).date().isoformat() != visit.local_date:

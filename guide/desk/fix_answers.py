@@ -9,8 +9,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from guide.desk.acts import CALLED, called, show
+from guide.desk.custody import time_at_site
 from guide.desk.lab import nearest
 from guide.desk.visits import Visit, VisitError, sites_of
 from guide.flow.load import book_text, load_book, shipped_flows
@@ -95,6 +97,8 @@ def fix_answer(
     if _name(word) == "note":
         words = f"{text} ({reason})" if text else reason
         return [Entry("note", STEP, words=words)], f"noted with visit {visit.code}"
+    if _name(word) == "frozen":
+        return _frozen(db, visit, text, reason, now)
     book = book_of(db, visit)
     answer = _answer_called(book, visit, word)
     if not text:
@@ -115,6 +119,20 @@ def fix_answer(
     after = [*_odd(visit, answer, value), *(_after_site(db, visit, str(value)) if answer.name == "site" else ())]
     again = [f"accept it again: desk accept {visit.code}"] if visit.accepted_at else []
     return entries, "; ".join([said, *after, *again])
+
+
+def _frozen(db: sqlite3.Connection, visit: Visit, text: str, reason: str, now: datetime) -> tuple[list[Entry], str]:
+    """When a visit's larvae came into the freezer, of which no pair told."""
+    if visit.status == "open":
+        raise VisitError(f"visit {visit.code} is still open: the pair texts FREEZE and answers to its end")
+    unfrozen = [larva.called for larva in visit.larvae if larva.frozen_at is None]
+    if not unfrozen:
+        raise VisitError(f"no larva of visit {visit.code} lacks it: that they are in a freezer was told")
+    site = next((one for one in sites_of(db, visit.programme, visit.settings) if one.code == visit.site), None)
+    at = time_at_site(text, ZoneInfo(site.zone if site else "UTC"), now, "frozen")
+    kinds = ["larva", "sediment"] if visit.settings is not None and visit.settings.sediment_frozen else ["larva"]
+    said = f"in the freezer since {text} by the record now: {', '.join(unfrozen)}"
+    return [Entry("frozen", STEP, {"kinds": kinds, "at": at}, words=reason)], said
 
 
 def _entry(name: str, value: Any, every: list[Told], words: str) -> Entry:

@@ -264,10 +264,12 @@ def _arrived(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
 
 
 def _frozen(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """The pair was at the freezer; or the desk tells ``at`` when it was, of what no pair told it."""
     marks = ", ".join("?" * len(data["kinds"]))
+    untold = "AND frozen_at IS NULL" if "at" in data else ""
     db.execute(
-        f"UPDATE sample SET frozen_at = ? WHERE visit = ? AND status = 'kept' AND kind IN ({marks})",
-        (row.at, row.stream, *data["kinds"]),
+        f"UPDATE sample SET frozen_at = ? WHERE visit = ? AND status = 'kept' AND kind IN ({marks}) {untold}",
+        (data.get("at", row.at), row.stream, *data["kinds"]),
     )
 
 

@@ -247,6 +247,37 @@ def test_a_larva_that_nobody_told_to_be_frozen_is_asked_about_at_its_scan(
     assert f"NOT FROZEN in the record: {', '.join(TAGS[:4])}" in said
 
 
+def test_the_freezers_thermometer_put_right_is_told_once(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    world.say(world.visits["AAAA2222"], Entry("answer", "freeze.thermometer", {"freezer_c": -6.7}))
+    assert world.desk("fix", "AAAA2222", "freezer_c", "-20", "--reason", "read in F") == 0
+    world.desk("custody", "--visit", "AAAA2222")
+    said = capsys.readouterr().out
+    assert "-6.7 C" not in said
+    assert "-20 C, put right at the desk" in said
+
+
+def test_the_desk_tells_when_larvae_of_a_closed_visit_were_frozen(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    fix = ("fix", "AAAA2222", "frozen")
+    assert world.desk(*fix, "SHED 3", "--reason", "phone died") == 2
+    assert "must be a time at the site, such as" in capsys.readouterr().err
+    world.desk("visit", "AAAA2222")
+    assert "desk fix AAAA2222 frozen" in capsys.readouterr().out
+    assert world.desk(*fix, "2026-10-23 18:30", "--reason", "phone died") == 0
+    assert world.rows(
+        "SELECT DISTINCT frozen_at FROM sample WHERE kind = 'larva' AND tag != '09002' AND status = 'kept'"
+    ) == [("2026-10-23T17:30:00.000Z",)]
+    world.desk("visit", "AAAA2222")
+    assert "not in a freezer" not in capsys.readouterr().out
+    world.desk(*KEPT)
+    assert pack(world, capsys, *TAGS[:4]) == dict.fromkeys(TAGS[:4], "ok")
+    assert (
+        answer(world, capsys, "ship", "pack", "S1", "--tags", str(world.path.with_name("tags.txt")))["not_frozen"] == []
+    )
+    world.whole()
+
+
 # Sent
 
 
