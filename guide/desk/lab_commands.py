@@ -108,7 +108,12 @@ def _add_ship(parser: argparse.ArgumentParser) -> None:
     sent.add_argument("shipment", metavar="SHIPMENT")
     sent.add_argument("--waybill", required=True, metavar="NUMBER")
     sent.add_argument("--day", type=_day, metavar="DATE", help="the day of hand-over (else today)")
+    sent.add_argument("--agreed", action="store_true", help="lab and carrier agreed to a day that isn't good")
     _ship_options(sent, _sent)
+    unsent = commands.add_parser("unsent", help="take a hand-over back that was told wrongly")
+    unsent.add_argument("shipment", metavar="SHIPMENT")
+    unsent.add_argument("--reason", required=True, metavar="WHY")
+    _ship_options(unsent, _unsent)
     received = commands.add_parser("received", help="hold the lab's list against what was packed")
     received.add_argument("shipment", metavar="SHIPMENT")
     received.add_argument("file", type=Path, metavar="FILE", help="CSV with the column tag; also condition, remark")
@@ -180,16 +185,27 @@ def _pack(args: argparse.Namespace) -> int:
 
 
 def _sent(args: argparse.Namespace) -> int:
-    from guide.desk.shipments import run_sent
+    from guide.desk.shipments import HandedOver, run_sent
 
     lab = _lab(args)
-    return run_sent(lab, args.shipment, args.waybill, args.day or _today(lab), args.json)
+    today = _today(lab)
+    told = HandedOver(args.waybill, args.day or today, today, args.agreed)
+    return run_sent(lab, args.shipment, told, args.json)
+
+
+def _unsent(args: argparse.Namespace) -> int:
+    from guide.desk.shipments import run_unsent
+
+    return run_unsent(_lab(args), args.shipment, args.reason, args.json)
 
 
 def _received(args: argparse.Namespace) -> int:
+    from guide.desk.lab import DeskError
     from guide.desk.received import run_received
 
     lab = _lab(args)
+    if args.day and args.day > _today(lab):
+        raise DeskError(f"{args.day} is still to come: tell it when the lab has the shipment")
     return run_received(lab, args.shipment, args.file, args.day or _today(lab), args.json)
 
 

@@ -12,7 +12,7 @@ from guide.counted import counted
 from guide.desk.calendars import carrier_calendar, lab_calendar
 from guide.desk.lab import DeskError, Lab, SiteRow
 from guide.field.dry_ice import Cooler, DryIce, dry_ice_for
-from guide.field.ship_days import Deadline, Rules, ShipDay, judge_days
+from guide.field.ship_days import Deadline, Rules, ShipDay, explain, judge_days
 from guide.field.windows import preserve_by
 from guide.flow.settings import Settings
 from guide.record.log import Entry
@@ -187,10 +187,28 @@ def _waiting(lab: Lab, sites: Sequence[SiteRow]) -> Iterable[str]:
             yield f"{left}: desk visit {visit}, then desk accept {visit}."
 
 
+_IN_SHIPMENT = (
+    "SELECT sample.uid, tag, kind, visit.site, code8 AS visit, length_mm, family, frozen_at, "
+    "coalesce(sample.opened_at, sealed_at, outer_bagged_at, closed_at) AS taken_at FROM shipment_sample "
+    "JOIN sample ON sample.uid = shipment_sample.sample JOIN visit ON visit.uid = sample.visit "
+    "WHERE shipment = ? AND packed_at IS NOT NULL ORDER BY kind, tag"
+)
+
+
+def judge_hand_over(lab: Lab, shipment: str, day: date) -> tuple[ShipDay, str]:
+    """What a day is worth for what is packed in a shipment (its uid), and that in a sentence."""
+    going = [Going(**row) for row in lab.rows(_IN_SHIPMENT, shipment)]
+    rules, holidays, _ = ship_rules(lab.settings, going, day, 1)
+    (judged,) = judge_days(day, 1, rules)
+    return judged, explain(judged, holidays)
+
+
 def keep_plan(lab: Lab, plan: ShipPlan, day: ShipDay, agreed: bool) -> str:
     """Keeps a plan as a shipment for a day; returns its code. Raises DeskError for a day that isn't good."""
     if not day.ok and not agreed:
         raise DeskError("that is no good day; with the lab's and the carrier's word, add --agreed")
+    if plan.frozen and not plan.ice_for(day).fits:
+        raise DeskError("the dry ice does not fit into this cooler, and nobody can agree to that: --cooler, or fewer")
     with lab.store.transaction():
         _check_free(lab, plan)
         code = _next_code(lab.db)

@@ -10,7 +10,7 @@ from typing import Any
 from guide.counted import counted
 from guide.desk.checklist import Load, cautions, checklist
 from guide.desk.lab import DeskError, Lab, nearest
-from guide.desk.ship_plan import WATER
+from guide.desk.ship_plan import WATER, judge_hand_over
 from guide.desk.show import show_rows, table
 from guide.flow.replies.clean import clean
 from guide.record.log import Entry
@@ -24,6 +24,12 @@ _ITEMS = (
     "LEFT JOIN choice ON choice.sample = sample.uid AND choice.site = visit.site "
     "WHERE shipment = ? AND practice = 0 ORDER BY kind, tag"
 )
+
+_PLANNED = (
+    "SELECT data FROM log WHERE kind = 'ship_planned' AND stream = 'desk' AND json_extract(data, '$.shipment') = ? "
+    "ORDER BY id LIMIT 1"
+)
+_FREE = "SELECT 1 FROM sample WHERE uid = ? AND status = 'kept' AND uid NOT IN (SELECT sample FROM shipment_sample)"
 
 
 @dataclass(frozen=True)
@@ -182,8 +188,19 @@ def load_of(lab: Lab, shipment: Shipment, items: list[Item]) -> Load:
 # Sent and dropped
 
 
-def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int:
+@dataclass(frozen=True)
+class HandedOver:
+    """What is told of a hand-over: the waybill, the local day, today, and whether lab and carrier agreed to it."""
+
+    waybill: str
+    day: date
+    today: date
+    agreed: bool
+
+
+def run_sent(lab: Lab, word: str, told: HandedOver, as_json: bool) -> int:
     """A shipment was handed to the carrier: what is packed is shipped, what is not stays and is said."""
+    waybill, day = told.waybill, told.day
     shipment = find_shipment(lab, word)
     must_be(shipment, "planned", "sent")
     number = " ".join(clean(waybill).upper().split())
@@ -197,17 +214,55 @@ def run_sent(lab: Lab, word: str, waybill: str, day: date, as_json: bool) -> int
     if void := [item for item in packed if item.status == "void"]:
         raise DeskError(f"void since they were packed: {tags(void)}; take them out with OUT in desk ship pack")
     _must_be_fit(shipment, packed)
-    data = {"shipment": shipment.uid, "waybill": number, "day": day.isoformat()}
+    arrival = _arrival(lab, shipment, told).isoformat()
+    data = {"shipment": shipment.uid, "waybill": number, "day": day.isoformat(), "arrival": arrival}
     lab.write([Entry("shipped", "", data)])
     if as_json:
         print(json.dumps({**data, "sent": [item.tag for item in packed], "stays": [item.tag for item in stays]}))
         return 0
     print(f"{shipment.code} sent on {day} with waybill {number}: {counted(len(packed), 'sample')}.")
     if day.isoformat() != shipment.day:
-        print(f"It was planned for {shipment.day}: tell the lab the new day.")
+        print(f"It was planned for {shipment.day}: tell the lab the new day, and that it should arrive on {arrival}.")
     if stays:
         print(f"Not packed, so still here and free for another shipment: {tags(stays)}")
     print(f"Tell the lab the waybill number. When its list comes: desk ship received {shipment.code} FILE.csv")
+    return 0
+
+
+def _arrival(lab: Lab, shipment: Shipment, told: HandedOver) -> date:
+    """The day a shipment should arrive; raises DeskError for a day of hand-over that can't be or isn't good."""
+    day = told.day
+    if day > told.today:
+        raise DeskError(f"{day} is still to come: desk ship sent is told when the carrier has it")
+    if day.isoformat() == shipment.day:
+        return date.fromisoformat(shipment.arrival)
+    judged, says = judge_hand_over(lab, shipment.uid, day)
+    if day.isoformat() < shipment.day and not told.agreed:
+        raise DeskError(f"{day} is before the day of the plan, {shipment.day}: with the lab's word, add --agreed")
+    if not judged.ok and not told.agreed:
+        raise DeskError(f"{says} The plan has {shipment.day}. With the lab's and the carrier's word, add --agreed.")
+    return judged.arrival
+
+
+def run_unsent(lab: Lab, word: str, reason: str, as_json: bool) -> int:
+    """A hand-over that was told wrongly is taken back, with what was left out then and is still free."""
+    if not reason.strip():
+        raise DeskError("taking a hand-over back needs its reason: --reason 'wrong day'")
+    with lab.store.transaction():
+        shipment = find_shipment(lab, word)
+        must_be(shipment, "sent", "taken back")
+        (text,) = lab.db.execute(_PLANNED, (shipment.uid,)).fetchone()
+        plan = json.loads(text)
+        free = [uid for uid in plan["samples"] if lab.db.execute(_FREE, (uid,)).fetchone()]
+        data = {"shipment": shipment.uid, "arrival": plan["arrival"], "samples": free}
+        lab.append([Entry("ship_unsent", "", data, words=reason.strip())])
+    if as_json:
+        print(json.dumps(data))
+        return 0
+    print(f"{shipment.code} is planned again, for {shipment.day}; what was packed is packed.")
+    if free:
+        print(f"In it again, not packed: {tags([item for item in items_of(lab, shipment) if item.uid in free])}")
+    print("If the lab has the waybill number already, tell it.")
     return 0
 
 

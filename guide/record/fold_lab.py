@@ -51,11 +51,29 @@ def _shipped(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
     uid, day = data["shipment"], data["day"]
     db.execute("DELETE FROM shipment_sample WHERE shipment = ? AND packed_at IS NULL", (uid,))
     db.execute(
-        "UPDATE shipment SET status = 'sent', waybill = ?, sent_on = ? WHERE uid = ?", (data["waybill"], day, uid)
+        "UPDATE shipment SET status = 'sent', waybill = ?, sent_on = ?, arrival = coalesce(?, arrival) WHERE uid = ?",
+        (data["waybill"], day, data.get("arrival"), uid),
     )
     db.execute(
         "UPDATE sample SET shipped_at = ? WHERE uid IN (SELECT sample FROM shipment_sample WHERE shipment = ?)",
         (day, uid),
+    )
+
+
+def _unsent(db: sqlite3.Connection, row: LogRow, data: dict[str, Any]) -> None:
+    """A hand-over that wasn't: the plan stands again, with what was left out and is still free."""
+    uid = data["shipment"]
+    db.execute(
+        "UPDATE shipment SET status = 'planned', waybill = NULL, sent_on = NULL, arrival = ? WHERE uid = ?",
+        (data["arrival"], uid),
+    )
+    db.execute(
+        "UPDATE sample SET shipped_at = NULL WHERE uid IN (SELECT sample FROM shipment_sample WHERE shipment = ?)",
+        (uid,),
+    )
+    db.executemany(
+        "INSERT OR IGNORE INTO shipment_sample (shipment, sample) VALUES (?, ?)",
+        [(uid, sample) for sample in data["samples"]],
     )
 
 
@@ -86,6 +104,7 @@ LAB_WRITERS = {
     "packed": _packed,
     "unpacked": _unpacked,
     "shipped": _shipped,
+    "ship_unsent": _unsent,
     "lab_found": _lab_found,
     "lab_received": _lab_received,
     "ship_dropped": _dropped,

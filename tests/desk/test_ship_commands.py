@@ -286,10 +286,10 @@ def test_nothing_of_a_visit_that_is_not_accepted_is_sent(world: World, capsys: p
     pack(world, capsys, *TAGS[:4])
     visit = world.visits["AAAA2222"]
     world.say(visit, Entry("fix", "desk.fix", {"length_mm": 26}, f"{visit}-1", words="read again"))
-    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 2
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 2
     assert "not accepted yet: visit AAAA2222" in capsys.readouterr().err
     world.say(visit, Entry("accepted", "desk.accept", {}))
-    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 0
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 0
 
 
 def test_what_is_sent_has_its_day_and_what_stays_is_free(world: World, capsys: pytest.CaptureFixture[str]) -> None:
@@ -309,14 +309,64 @@ def test_nothing_packed_a_bad_waybill_and_a_second_sending_are_refused(
 ) -> None:
     world.desk(*KEPT)
     for waybill, words in (("AB 12", "nothing is packed"), ("x", "3 to 40"), ("AB\x1b[31m;12", "3 to 40")):
-        assert world.desk("ship", "sent", "S1", "--waybill", waybill) == 2
+        assert world.desk("ship", "sent", "S1", "--waybill", waybill, "--day", "2026-10-27") == 2
         assert words in capsys.readouterr().err
     pack(world, capsys, *TAGS[:4])
-    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 0
-    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12") == 2
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 0
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27") == 2
     assert "shipment S1 is sent" in capsys.readouterr().err
-    assert world.desk("ship", "sent", "S7", "--waybill", "AB 12") == 2
+    assert world.desk("ship", "sent", "S7", "--waybill", "AB 12", "--day", "2026-10-27") == 2
     assert "there is no shipment 'S7'; there is S1" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("day", "words"),
+    [
+        ("2199-10-27", "2199-10-27 is still to come"),
+        ("2026-10-26", "2026-10-26 is before the day of the plan, 2026-10-27"),
+        ("2026-10-31", "Not Sat 31 Oct: the carrier doesn't pick up"),
+    ],
+)
+def test_a_day_of_hand_over_that_is_not_good_is_refused_with_its_reason(
+    packed: World, capsys: pytest.CaptureFixture[str], day: str, words: str
+) -> None:
+    assert packed.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", day) == 2
+    assert words in capsys.readouterr().err
+    assert packed.rows("SELECT status FROM shipment") == [("planned",)]
+
+
+def test_another_day_that_was_agreed_has_its_own_arrival(packed: World, capsys: pytest.CaptureFixture[str]) -> None:
+    day = ("--day", "2026-10-31", "--agreed")
+    assert packed.desk("ship", "sent", "S1", "--waybill", "AB 12", *day) == 0
+    assert "and that it should arrive on 2026-11-01" in capsys.readouterr().out
+    assert packed.rows("SELECT arrival FROM shipment") == [("2026-11-01",)]
+    packed.whole()
+
+
+def test_a_wrong_hand_over_is_taken_back_with_what_it_left_out(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    world.desk(*KEPT)
+    pack(world, capsys, *TAGS[:3])
+    unsent = ("ship", "unsent", "S1", "--reason", "left one out")
+    assert world.desk(*unsent) == 2
+    assert world.desk("ship", "sent", "S1", "--waybill", "AB 12", "--day", "2026-10-28") == 0
+    capsys.readouterr()
+    assert world.desk(*unsent) == 0
+    assert f"In it again, not packed: {TAGS[3]}" in capsys.readouterr().out
+    shipment = "SELECT status, waybill, sent_on, arrival FROM shipment"
+    assert world.rows(shipment) == [("planned", None, None, "2026-10-28")]
+    assert world.rows("SELECT count(*) FROM sample WHERE shipped_at IS NOT NULL") == [(0,)]
+    assert world.rows("SELECT count(*), count(packed_at) FROM shipment_sample") == [(4, 3)]
+    assert world.rows("SELECT count(*) FROM log WHERE kind = 'shipped'") == [(1,)]
+    world.whole()
+
+
+def test_a_plan_whose_dry_ice_does_not_fit_can_not_be_agreed_to(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert world.desk(*KEPT, "--cooler", "150x150x150x40", "--agreed") == 2
+    assert "the dry ice does not fit" in capsys.readouterr().err
 
 
 # Received
@@ -397,6 +447,11 @@ def test_no_file_a_folder_and_a_file_of_ten_gigabytes_are_refused(
 def test_a_list_before_the_sending_is_refused(packed: World, capsys: pytest.CaptureFixture[str]) -> None:
     assert packed.desk("ship", "received", "S1", lab_list(packed, f"tag\n{TAGS[0]}\n")) == 2
     assert "shipment S1 is planned: the lab can't have it yet" in capsys.readouterr().err
+
+
+def test_a_list_of_a_day_to_come_is_refused(sent: World, capsys: pytest.CaptureFixture[str]) -> None:
+    assert sent.desk("ship", "received", "S1", lab_list(sent, f"tag\n{TAGS[0]}\n"), "--day", "2199-10-28") == 2
+    assert "2199-10-28 is still to come" in capsys.readouterr().err
 
 
 # Listed
