@@ -110,6 +110,11 @@ def _minutes_left(turn: Turn) -> str:
     return str(max(1, ceil((until - turn.now).total_seconds() / 60)))
 
 
+def _opened_day(turn: Turn) -> str:
+    opened = turn.visit.opened_at
+    return (datetime.fromisoformat(opened) if opened else turn.now).astimezone(turn.zone).strftime("%a %d %b")
+
+
 BLANKS: Mapping[str, Blank] = {
     **gear.BLANKS,
     **bottles.BLANKS,
@@ -139,6 +144,7 @@ BLANKS: Mapping[str, Blank] = {
     "speed": Blank(lambda turn: f"{drift_speed(turn):.2g}", 4, "digits"),
     "depth": Blank(lambda turn: f"{number(turn, 'depth_m') * 100:.0f}", 3, "digits"),
     "bags": Blank(lambda turn: str(2 * turn.target + turn.settings.bags_spare), 3, "digits"),
+    "opened_day": Blank(_opened_day, 10),
     "word": Blank(lambda turn: turn.seat.word.upper(), 12),
     "visit_word": Blank(lambda turn: turn.visit.word.upper(), 12),
     "own_kept": Blank(lambda turn: str(own_kept(turn)), 3, "digits"),

@@ -19,7 +19,7 @@ from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import AMONG, Talk, Turn
-from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_trouble, say_practice_tag
+from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_danger, is_trouble, say_practice_tag
 
 MISSES_BEFORE_DESK = 3
 A_SENTENCE = 3
@@ -33,6 +33,9 @@ _SAME_BEGINNING = 20
 PLAN = "plan"
 """A first text that begins a plan for another day instead of a visit here and now."""
 
+SILENT_H = 20
+"""So long without an answer, a text of another day is told which visit it falls into."""
+BEFORE_THE_DAY = (PLAN, "arrive")
 AFTER_CLOSE = ("close", "pairs", "disinfect", "freeze")
 _READ_BACK = ("{length}", "{family}", "{tag}", "{got}")
 _COUNTED_OUT = ("danger.what", "danger.hurt", "danger.lost", "danger.bleach", "danger.leave", "danger.again")
@@ -42,12 +45,24 @@ def decide(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, te
     """What follows from a text that reaches a seat at ``now`` (UTC)."""
     turn = Turn(talk, state.copy(), snapshot, seat, now)
     turn.text = clean(text)
+    if _is_of_an_old_day(turn):
+        turn.say(turn.phrase("old_day"))
     if _is_stale_reaction(turn):
         turn.lead(turn.phrase("old_reaction"))
     else:
         _understand(turn)
     _watch_over(turn)
     return finish(turn)
+
+
+def _is_of_an_old_day(turn: Turn) -> bool:
+    """A phone that was left in a visit that nobody closed: its people may think that they begin a new one."""
+    since = turn.state.last["at"] if turn.state.last is not None else turn.visit.opened_at
+    if not since or turn.visit.status == "closed" or turn.state.base.flow in BEFORE_THE_DAY or is_danger(turn.text):
+        return False
+    heard = datetime.fromisoformat(since)
+    days = (heard.astimezone(turn.zone).date(), turn.now.astimezone(turn.zone).date())
+    return turn.now - heard > timedelta(hours=SILENT_H) and days[0] != days[1]
 
 
 def _watch_over(turn: Turn) -> None:

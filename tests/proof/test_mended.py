@@ -76,11 +76,9 @@ def test_a_leader_who_wants_more_larvae_nets_none(pond):
     assert pond.step("+300") == "lead.menu"
 
 
-def test_oops_works_even_in_a_storm_that_danger_called_in_an_oops(pond):
+def test_oops_waits_in_a_storm_that_danger_called_in_an_oops(pond):
     pond.until("larva.measure")
     pond.converse("27", "key", "oops", "danger", "3", "thunder", "oops")
-    assert pond.step() == "oops.what"
-    pond.converse("glove", "n", "ok")
     assert pond.step() == "storm.shelter"
     pond.whole()
 
@@ -120,7 +118,7 @@ def test_danger_in_an_oops_that_danger_called_leaves_no_slip_open(pond):
     pond.until("larva.bag")
     pond.converse("oops", "glove", "danger", "oops", "spoon", "danger", "3", "other", "stay")
     assert pond.step() == "larva.look"
-    assert pond.rows("SELECT what, remedy FROM contamination") == [("GLOVE", "danger"), ("SPOON", "danger")]
+    assert pond.rows("SELECT what, remedy FROM contamination") == [("GLOVE", "danger")]
     assert pond.rows("SELECT count(*) FROM contamination WHERE remedy IS NULL") == [(0,)]
 
 
