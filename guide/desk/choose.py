@@ -15,6 +15,7 @@ UNFIT = MappingProxyType(
     {
         "no_tag": "It has no tag.",
         "tag_twice": "Its tag is on two larvae: settle which one has it.",
+        "at_lab": "It is at the lab already: the lab's list has it beside what was packed.",
         "provisional": "It is known from a digest only: the log itself must come first.",
     }
 )
@@ -27,7 +28,10 @@ _LARVAE = (
     "SELECT sample.uid, tag, length_mm, family, coalesce(sure, 0) AS sure, code8 AS visit, confirmed, accepted_at, "
     "(SELECT group_concat(flag, ' ') FROM sample_flag WHERE sample_flag.sample = sample.uid) AS flags, "
     "(SELECT code FROM shipment_sample JOIN shipment ON shipment.uid = shipment_sample.shipment "
-    " WHERE shipment_sample.sample = sample.uid) AS shipment "
+    " WHERE shipment_sample.sample = sample.uid) AS shipment, "
+    "(SELECT outcome FROM shipment_sample WHERE shipment_sample.sample = sample.uid) AS outcome, "
+    "EXISTS (SELECT 1 FROM shipment, json_each(extra) WHERE shipment.programme = visit.programme "
+    " AND json_each.value = tag COLLATE NOCASE) AS at_lab "
     "FROM sample JOIN visit ON visit.uid = sample.visit WHERE visit.programme = ? AND visit.site = ? "
     "AND practice = 0 AND visit.status = 'closed' AND kind = 'larva' AND sample.status = 'kept' "
     "ORDER BY tag, sample.uid"
@@ -45,7 +49,10 @@ class Wishes:
 
 @dataclass(frozen=True)
 class Larva:
-    """A kept larva of a real, closed visit; ``shipment`` is the one that holds it."""
+    """A kept larva of a real, closed visit; ``shipment`` is the one that holds it, ``outcome`` what the lab said.
+
+    ``at_lab`` is whether the lab found its tag beside what was packed.
+    """
 
     uid: str
     tag: str | None
@@ -57,6 +64,13 @@ class Larva:
     accepted_at: str | None
     flags: str | None
     shipment: str | None
+    outcome: str | None
+    at_lab: int
+
+    @property
+    def went(self) -> bool:
+        """Whether it counts for the site already: in a shipment and not missing there, or found by the lab."""
+        return bool(self.at_lab) or (self.shipment is not None and self.outcome != "missing")
 
     @property
     def specimen(self) -> Specimen:
@@ -99,11 +113,25 @@ def choose_at(lab: Lab, site: SiteRow, wishes: Wishes) -> SiteChoice:
     free = [larva for larva in larvae if larva.shipment is None]
     unfit = _unfit(larvae, free)
     fit = {larva.tag or "": larva for larva in free if larva not in unfit}
-    found = choose([larva.specimen for larva in fit.values()], wishes.most, wishes.minimum_mm, wishes.family_min)
+    went = [larva for larva in larvae if larva.went]
+    gone = Counter(family for larva in went if (family := larva.specimen.known_family))
+    more = max(0, wishes.most - len(went))
+    found = choose([larva.specimen for larva in fit.values()], more, wishes.minimum_mm, wishes.family_min, gone)
     left_out = unfit | {fit[tag]: reason for tag, reason in found.left_out.items()}
     ordered = dict(sorted(left_out.items(), key=lambda one: (one[0].tag or "", one[0].uid)))
     chosen = tuple(fit[tag] for tag in found.chosen)
-    return SiteChoice(site, wishes, chosen, ordered, tuple(_notes(lab, site, larvae, chosen)))
+    return SiteChoice(site, wishes, chosen, ordered, (*_went_note(wishes, went), *_notes(lab, site, larvae, chosen)))
+
+
+def _went_note(wishes: Wishes, went: Sequence[Larva]) -> list[str]:
+    """The sum: what went before counts for the site's number and for a family's fewest."""
+    if not went:
+        return []
+    at_lab = sum(bool(larva.at_lab or larva.outcome) for larva in went)
+    where = [f"{at_lab} at the lab already"] * bool(at_lab)
+    where += [f"{len(went) - at_lab} in a shipment"] * bool(len(went) - at_lab)
+    more = max(0, wishes.most - len(went))
+    return [f"{' and '.join(where)}, counted with its family: {more} more of {wishes.most} may go"]
 
 
 def stored_choice(lab: Lab, site: SiteRow) -> SiteChoice | None:
@@ -150,7 +178,9 @@ def _unfit(larvae: Sequence[Larva], free: Sequence[Larva]) -> dict[Larva, str]:
     tags = Counter(larva.tag for larva in larvae)
     unfit = {}
     for larva in free:
-        if larva.confirmed == 0:
+        if larva.at_lab:
+            unfit[larva] = "at_lab"
+        elif larva.confirmed == 0:
             unfit[larva] = "provisional"
         elif not larva.tag:
             unfit[larva] = "no_tag"

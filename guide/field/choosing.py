@@ -8,7 +8,7 @@ by side as digits, worths of separate sets add up, and the best set of every siz
 """
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
@@ -56,15 +56,22 @@ class Choice:
     left_out: dict[str, str]
 
 
-def choose(specimens: Iterable[Specimen], most: int, min_length_mm: float = 0.0, family_min: int = 1) -> Choice:
+def choose(
+    specimens: Iterable[Specimen],
+    most: int,
+    min_length_mm: float = 0.0,
+    family_min: int = 1,
+    gone: Mapping[str, int] = MappingProxyType({}),
+) -> Choice:
     """The best set of at most ``most`` specimens.
 
     It holds none shorter than ``min_length_mm`` or without a length, and of each family at least
     ``family_min`` or none. A specimen without a known family belongs to none: the family rule neither bars
     nor helps it, it counts towards no family, and otherwise ranks like the rest. Of all such sets the best
     one by count, unflagged, families, total tenths of a millimetre, lowest sorted tags (as text), in this
-    order. Raises ValueError for a tag that is there twice, a length not above zero, or a number out of
-    range. Time grows with families x most x log(most). Source: the programme's own rule.
+    order. ``gone`` counts specimens by family that went before: they count towards ``family_min``, and another
+    of such a family makes no more families. Raises ValueError for a tag that is there twice, a length not above
+    zero, or a number out of range. Time grows with families x most x log(most). Source: the programme's own rule.
     """
     pool = list(specimens)
     _check(pool, most, family_min)
@@ -72,8 +79,9 @@ def choose(specimens: Iterable[Specimen], most: int, min_length_mm: float = 0.0,
     families: dict[str | None, list[Specimen]] = {}
     for specimen in fit:
         families.setdefault(specimen.known_family, []).append(specimen)
-    usable = {name: group for name, group in families.items() if name is None or len(group) >= family_min}
-    chosen = _best_set(usable, most, family_min)
+    fewest = {name: 1 if name is None else max(1, family_min - gone.get(name, 0)) for name in families}
+    usable = {name: group for name, group in families.items() if len(group) >= fewest[name]}
+    chosen = _best_set(usable, most, fewest, gone)
     left_out = {s.tag: _reason(s, min_length_mm, usable, chosen) for s in pool if s.tag not in chosen}
     return Choice(tuple(sorted(chosen)), left_out)
 
@@ -96,7 +104,9 @@ class _Scale:
         return frozenset(self.tags[bit] for bit, is_set in enumerate(bits) if is_set == "1")
 
 
-def _best_set(groups: dict[str | None, list[Specimen]], most: int, family_min: int) -> frozenset[str]:
+def _best_set(
+    groups: dict[str | None, list[Specimen]], most: int, fewest: Mapping[str | None, int], gone: Mapping[str, int]
+) -> frozenset[str]:
     everyone = [s for group in groups.values() for s in group]
     tags = sorted((s.tag for s in everyone), reverse=True)
     bit_of = {tag: bit for bit, tag in enumerate(tags)}
@@ -105,12 +115,12 @@ def _best_set(groups: dict[str | None, list[Specimen]], most: int, family_min: i
     best: dict[int, int] = {0: 0}
     for name, group in groups.items():
         worths = sorted((scale.worth(s, bit_of[s.tag]) for s in group), reverse=True)
-        total = 0 if name is None else 1 << family_at
+        total = 0 if name is None or gone.get(name) else 1 << family_at
         totals = []
         for worth in worths[:most]:
             total += worth
             totals.append(total)
-        best = _join(best, totals, 1 if name is None else family_min, most)
+        best = _join(best, totals, fewest[name], most)
     return scale.tags_of(best[max(best)])
 
 

@@ -101,6 +101,46 @@ def test_a_larva_without_a_tag_a_tag_on_two_and_a_digest_stay_out(
     assert reasons[TAGS[0]] == "tag_twice"
 
 
+def _send(world: World, tags: list[str]) -> None:
+    """Plans, packs and sends these of the larvae chosen."""
+    listed = world.path.with_name("tags.txt")
+    listed.write_text("\n".join(tags))
+    for words in (
+        ("plan", "--site", "amberwell", "--day", "2026-10-27"), ("pack", "S1", "--tags", str(listed)),
+        ("sent", "S1", "--waybill", "AB 12", "--day", "2026-10-27"),
+    ):  # fmt: skip
+        world.desk("ship", *words)
+
+
+def test_what_went_to_the_lab_counts_for_the_sites_number(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    chosen(world, capsys, "--most", "4")
+    _send(world, TAGS[:4])
+    world.visit("BBBB2222", "amberwell", [{"tag": TAGS[20]}, {"tag": TAGS[21]}])
+    found = chosen(world, capsys, "--most", "5")
+    assert len(found["chosen"]) == 1
+    assert "4 in a shipment, counted with its family: 1 more of 5 may go" in found["notes"]
+
+
+def test_what_went_to_the_lab_counts_for_a_familys_fewest(world: World, capsys: pytest.CaptureFixture[str]) -> None:
+    chosen(world, capsys, "--most", "4")
+    _send(world, TAGS[:4])
+    world.visit("BBBB2222", "amberwell", [{"tag": TAGS[20], "family": "Aeshnidae"}])
+    assert TAGS[20] in [larva["tag"] for larva in chosen(world, capsys, "--most", "9")["chosen"]]
+
+
+def test_a_larva_that_the_lab_listed_beside_ours_is_there_already(
+    world: World, capsys: pytest.CaptureFixture[str]
+) -> None:
+    chosen(world, capsys)
+    _send(world, TAGS[:3])
+    listed = world.path.with_name("lab.csv")
+    listed.write_text("\n".join(["tag", *TAGS[:4]]))
+    assert world.desk("ship", "received", "S1", str(listed), "--day", "2026-10-28") == 1
+    found = chosen(world, capsys, "--most", "5")
+    assert {"at_lab"} == {larva["reason"] for larva in found["left_out"] if larva["tag"] == TAGS[3]}
+    assert "4 at the lab already, counted with its family: 1 more of 5 may go" in found["notes"]
+
+
 def test_a_site_that_is_not_there_is_refused_with_the_nearest(world: World, capsys: pytest.CaptureFixture[str]) -> None:
     assert world.desk("choose", "--site", "amberwel") == 2
     assert "did you mean amberwell?" in capsys.readouterr().err
