@@ -78,6 +78,21 @@ def fix_visit(store: Store, wanted: Wanted, now: datetime) -> str:
         sample = sample_called(visit, wanted.sample)
         entry, said = _ENTRIES[wanted.act](store.db, visit, sample, wanted.value)
         append_at_desk(store, visit.uid, [entry._replace(words=wanted.reason.strip())], now)
+        if wanted.act != "note":
+            said += _shipped_with(store.db, sample)
+    return said
+
+
+def _shipped_with(db: sqlite3.Connection, sample: Sample) -> str:
+    """Which shipment holds a sample that was put right, and whom that concerns."""
+    sql = (
+        "SELECT code, shipment.status, packed_at FROM shipment_sample JOIN shipment ON shipment.uid = shipment "
+        "WHERE sample = ? ORDER BY code"
+    )
+    said = ""
+    for code, status, packed_at in db.execute(sql, (sample.uid,)):
+        out = f"take it out with OUT in desk ship pack {code}" if packed_at else f"look at desk ship list {code}"
+        said += f"; shipment {code} ({status}) holds it: {out if status == 'planned' else 'tell the lab'}"
     return said
 
 

@@ -187,7 +187,7 @@ def _left(items: list[Item]) -> str:
 
 def _reconcile(lab: Lab, shipment: Shipment, judged: list[Judged], as_json: bool) -> int:
     items = items_of(lab, shipment)
-    packed, left = [item for item in items if item.packed_at], not_packed(items)
+    packed, left = [item for item in items if item.packed_at and item.status != "void"], not_packed(items)
     unfrozen = [item for item in packed if item.unfrozen]
     refused = [one for one in judged if one.verdict not in ("ok", "out")]
     if as_json:

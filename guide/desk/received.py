@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 from datetime import date
+from difflib import get_close_matches
 from pathlib import Path
 
 from guide.counted import counted
@@ -96,7 +97,20 @@ def _problems(rows: list[Row]) -> Iterator[str]:
             yield f"row {row.number}: {code[:12]}... is longer than a tag can be"
         elif code in seen:
             yield f"row {row.number}: tag {code} stands in row {seen[code]} too"
+        elif meant := _meant(clean(row["condition"])):
+            yield (
+                f"row {row.number}: condition {clean(row['condition'])!r}: did you mean {meant}? Write that, or put "
+                "the lab's own words under remark"
+            )
         seen.setdefault(code, row.number)
+
+
+def _meant(condition: str) -> str:
+    """The word for a condition that a slip of the keys stands for; empty for a known one or the lab's own words."""
+    word = condition.casefold()
+    if word in _OUTCOME_OF:
+        return ""
+    return next(iter(get_close_matches(word, [known for known in _OUTCOME_OF if len(known) > 3], 1, 0.8)), "")
 
 
 def _outcome(row: Row) -> tuple[str, str]:

@@ -418,8 +418,20 @@ def test_a_later_list_of_the_lab_puts_right_what_was_missing(sent: World, capsys
         ("tag\n", "utf-8", "no row below the head"),
         ("", "utf-8", "column"),
         ('tag\n"01402\n', "utf-8", "line"),
+        (f"tag,condition\n{TAGS[0]},thawd\n", "utf-8", "row 2: condition 'thawd': did you mean thawed?"),
     ],
-    ids=["columns", "Latin-1", "twice", "twice without zeros", "no tag", "long", "no row", "empty", "open quote"],
+    ids=[
+        "columns",
+        "Latin-1",
+        "twice",
+        "twice without zeros",
+        "no tag",
+        "long",
+        "no row",
+        "empty",
+        "open quote",
+        "slip",
+    ],
 )
 def test_a_list_that_cannot_be_used_is_refused_and_changes_nothing(
     sent: World, capsys: pytest.CaptureFixture[str], text: str, encoding: str, words: str
@@ -447,6 +459,17 @@ def test_no_file_a_folder_and_a_file_of_ten_gigabytes_are_refused(
 def test_a_list_before_the_sending_is_refused(packed: World, capsys: pytest.CaptureFixture[str]) -> None:
     assert packed.desk("ship", "received", "S1", lab_list(packed, f"tag\n{TAGS[0]}\n")) == 2
     assert "shipment S1 is planned: the lab can't have it yet" in capsys.readouterr().err
+
+
+def test_a_fix_of_a_sample_names_the_shipment_that_holds_it(packed: World, capsys: pytest.CaptureFixture[str]) -> None:
+    assert packed.desk("fix", "AAAA2222", TAGS[0], "void", "--reason", "torn") == 0
+    assert "shipment S1 (planned) holds it: take it out with OUT in desk ship pack S1" in capsys.readouterr().out
+    assert answer(packed, capsys, "ship", "list", "S1")["samples"] == 3
+
+
+def test_a_fix_of_a_sample_that_was_sent_says_to_tell_the_lab(sent: World, capsys: pytest.CaptureFixture[str]) -> None:
+    assert sent.desk("fix", "AAAA2222", TAGS[0], "swap", TAGS[1], "--reason", "mixed up") == 0
+    assert "shipment S1 (sent) holds it: tell the lab" in capsys.readouterr().out
 
 
 def test_a_list_of_a_day_to_come_is_refused(sent: World, capsys: pytest.CaptureFixture[str]) -> None:
