@@ -293,8 +293,10 @@ def _pipe(args: argparse.Namespace) -> NoReturn:
 
     # A reader of its own: an error that ends the program must not wait for the thread that reads sys.stdin.
     source = os.fdopen(sys.stdin.fileno(), "rb", closefd=False)
+    path = _record_file(args.db)
+    carried = hold_beside_pipes(path) if os.path.exists(path) else None  # before anything is written to another's
     exchange = open_exchange(args, args.lossy)
-    carried = hold_beside_pipes(_record_file(args.db))
+    carried = carried or hold_beside_pipes(path)
     Pipe(exchange, write, lambda: datetime.now(UTC)).run(source)
     carried.close()
     exchange.store.db.close()

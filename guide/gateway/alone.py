@@ -2,6 +2,9 @@
 
 It is a lock of SQLite's own on an empty file beside the record: the same on every system, and none stays behind when a
 process is killed.
+
+Pipes stand beside each other: one that is at work leaves a text that waits to the pipe that made it, for a second. One
+that starts takes all that waits at once, and may so print a text again that another pipe has printed and not yet noted.
 """
 
 import os
@@ -24,12 +27,16 @@ def hold_beside_pipes(record: "str | os.PathLike[str]") -> sqlite3.Connection:
 def _hold(record: "str | os.PathLike[str]", begin: str, busy: str) -> sqlite3.Connection:
     path = os.fspath(record)
     file = path if path == ":memory:" else f"{os.path.realpath(path)}-carried"
-    hold = sqlite3.connect(file, isolation_level=None, timeout=0)
+    cannot = f"the texts of {path} can't be carried"
     try:
+        hold = sqlite3.connect(file, isolation_level=None, timeout=0)
         hold.execute(begin)
         hold.execute("SELECT count(*) FROM sqlite_schema").fetchone()  # from here on it is locked, for reading or all
-    except sqlite3.OperationalError as error:
+    except sqlite3.Error as error:
+        if error.sqlite_errorcode == sqlite3.SQLITE_BUSY:
+            raise RecordError(f"{cannot}: {busy}; end it first") from None
+        raise RecordError(f"{cannot}: its lock {file} can't be used: {error}") from None
+    if file != path and not os.access(file, os.W_OK):  # one that is only read would lock nobody out
         hold.close()
-        why = f"{busy}; end it first" if error.sqlite_errorcode == sqlite3.SQLITE_BUSY else str(error)
-        raise RecordError(f"the texts of {path} can't be carried: {why}") from None
+        raise RecordError(f"{cannot}: this user can't write its lock {file}; give it the owner of the record")
     return hold

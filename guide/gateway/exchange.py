@@ -23,7 +23,7 @@ from guide.talk.decide import decide
 from guide.talk.decision import Say
 from guide.talk.front import CarrierWord, Join, carrier_word, join_of
 from guide.talk.state import SeatState
-from guide.talk.timers import fire
+from guide.talk.timers import fire, latest
 from guide.talk.turn import Turn
 from guide.talk.words import is_danger
 
@@ -269,3 +269,21 @@ class Exchange(Talks):
                 says = tuple(say._replace(text=f"{late} {say.text}") for say in decision.says)
                 decision = decision._replace(says=says)
             return self.apply(seat, decision, turn, now)
+
+    def hold_timers(self, now: datetime) -> int:
+        """Brings timers that are further off than all their minutes back to these; returns how many.
+
+        Only a clock that was set back leaves such a timer, whether or not this ran then: half an hour without a text
+        would else last as long as the jump.
+        """
+        sql = "SELECT timer.seat, kind, due_at FROM timer WHERE fired_turn IS NULL AND due_at > ?"
+        far = []
+        for seat, kind, due in self.store.db.execute(sql, (stamp(now),)).fetchall():
+            at_most = latest(kind, self.talk(self.store.seat(seat).book_hash).book.settings, now)
+            if at_most is not None and datetime.fromisoformat(due) > at_most:
+                far.append((seat, kind, at_most))
+        if far:
+            with self.store.transaction():
+                for seat, kind, at_most in far:
+                    self.store.set_timer(seat, kind, at_most)
+        return len(far)

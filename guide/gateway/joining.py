@@ -4,6 +4,7 @@ from datetime import datetime, timedelta
 
 from guide.errors import WadelineError
 from guide.flow.model import FlowBook
+from guide.flow.replies.clean import plain
 from guide.flow.settings import Site
 from guide.gateway.talks import Talks
 from guide.record.log import Entry
@@ -13,7 +14,9 @@ from guide.talk.decide import begin, begin_joined
 from guide.talk.decision import Say
 from guide.talk.front import Join
 from guide.talk.snapshot import SeatFacts
+from guide.talk.turn import Turn
 
+NEW = "new"
 LEADER_LETTER = "L"
 _PAIR_LETTERS = "ABCDEFGHIJKMNOPQRSTUVWXYZ"
 _CODE_LETTERS = "23456789ABCDEFGHJKMNPQRSTUVWXYZ"
@@ -29,7 +32,10 @@ def new_visit(
     group_code: str | None = None,
     book: FlowBook | None = None,
 ) -> list[TextOut]:
-    """Opens a visit; what follows a drill's visit keeps its ``book`` and with it stays practice."""
+    """Opens a visit; what follows a drill's visit keeps its ``book`` and with it stays practice.
+
+    JOIN and NEW name no water: they take the group's, if the desk has set one. Any other text means what it says.
+    """
     from zoneinfo import ZoneInfo
 
     book = book or talks.book
@@ -48,12 +54,13 @@ def new_visit(
     if group_code is not None:
         opened["group_code"] = group_code
     talks.store.append(visit, "A", turn, now, [Entry("visit_opened", "", opened)])
-    site = _site_of_group(talks, group_code) if group_code is not None else None
+    names_none = plain(text) in ("", NEW)
+    site = _site_of_group(talks, group_code) if group_code is not None and names_none else None
     seat, snapshot, facts = _taken(talks, phone, talks.store.add_seat(visit, "A", _free_word(talks)), turn, now)
     decision = begin(talks.talk(book.hash), snapshot, facts, site.name if site else text, now)
     if site is not None:
-        practice = "Practice, nothing counts. " if settings.practice else ""
-        lead = talks.words_of("join.site", site=site.name, practice=practice)
+        draft = Turn(talks.talk(book.hash), decision.state, snapshot, facts, now)
+        lead = draft.phrase("join.site", {"site": site.name})
         decision = decision._replace(says=(Say(lead), *decision.says))
     return talks.apply(seat, decision, turn, now)
 

@@ -49,6 +49,8 @@ WAIT_FOR_PARTS_S = 60.0
 """How long a part waits for others. The daemon has waited by then: 10 minutes unless its MultipartTimeout differs."""
 HALF_WRITTEN_S = 10.0
 MOST_TRIES = 8
+LONGEST_WAIT_S = 60.0
+"""How long a text waits at most to be tried again: what says more was noted before the clock was set back."""
 LONGEST_IN_OUTBOX_S = 180.0
 TIDY_S = 30.0
 _INBOX = ""
@@ -133,7 +135,7 @@ class ModemInbox:
                 elif not stat.S_ISDIR(at.st_mode):
                     found[name] = (at.st_mtime, at.st_size, read_inbox_file(name, _data_of(self.inbox / name)))
             except HalfWrittenError as error:
-                if now_s - at.st_mtime > HALF_WRITTEN_S:
+                if abs(now_s - at.st_mtime) > HALF_WRITTEN_S:
                     self._put_away(name, str(error))
             except UnreadableError as error:
                 self._put_away(name, str(error))
@@ -142,10 +144,10 @@ class ModemInbox:
         return found
 
     def _is_ready(self, letter: Letter, now_s: float) -> bool:
-        if self._tries.get(letter.files[0], (0, 0.0))[1] > now_s:
+        if 0 < self._tries.get(letter.files[0], (0, 0.0))[1] - now_s <= LONGEST_WAIT_S:
             return False
         newest_s = max(self._read[name][0] for name in letter.files)
-        return not letter.missing or now_s - newest_s > WAIT_FOR_PARTS_S
+        return not letter.missing or abs(now_s - newest_s) > WAIT_FOR_PARTS_S
 
     async def _work(self, letter: Letter, now_s: float) -> None:
         number = number_of(letter.sender, self.region)
@@ -179,7 +181,7 @@ class ModemInbox:
     def _later(self, letter: Letter, now_s: float, why: str) -> int:
         """The text stays in the inbox and is tried again, each time after a longer wait; returns how often it was."""
         tries = self._tries.get(letter.files[0], (0, 0.0))[0] + 1
-        self._tries[letter.files[0]] = (tries, now_s + min(2.0**tries, 60.0))
+        self._tries[letter.files[0]] = (tries, now_s + min(2.0**tries, LONGEST_WAIT_S))
         self._say_once(letter.files[0], f"a text waits in the inbox, it is tried again: {why}")
         return tries
 

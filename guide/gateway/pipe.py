@@ -130,7 +130,7 @@ class Pipe:
         self._mark()
 
     def _start(self) -> None:
-        """Hands over what waits from before."""
+        """Hands over what waits from before, at once: also what another pipe has printed and not yet noted."""
         self._hand_over(self._waiting())
 
     def _waiting(self) -> list[TextOut]:
@@ -164,6 +164,7 @@ class Pipe:
                 if self.given is None:
                     self._fire(self.clock())
                     self._mark()
+                    self.exchange.hold_timers(self.clock())
                 if wait >= _OTHERS_EVERY_S:
                     self._look_for_others()
 

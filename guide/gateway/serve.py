@@ -35,8 +35,6 @@ from guide.record.store import Store
 log = logging.getLogger("wadeline")
 _LONGEST_SLEEP_S = 5.0
 _BROKEN_WAITS = timedelta(minutes=1)
-_SET_BACK = timedelta(seconds=30)
-"""What a clock may go back by without anybody having set it."""
 Beside = Coroutine[Any, Any, None]
 
 
@@ -92,15 +90,11 @@ def http_carrier(settings: ServeSettings) -> HttpCarrier:
 
 async def run_timers(parts: Parts, clock: Callable[[], datetime]) -> None:
     """Fires timers when they are due, for as long as it runs."""
-    passes = asyncio.get_running_loop().time
-    began = clock() - timedelta(seconds=passes())
     while True:
         try:
-            back = began + timedelta(seconds=passes()) - clock()
-            if back > _SET_BACK:
-                _move_timers(parts.exchange.store, back)
-            began -= back
             due = _fire_due(parts, clock)
+            if held := parts.exchange.hold_timers(clock()):
+                log.warning("the clock was set back, and %d timers begin their minutes anew", held)
         except sqlite3.Error as error:
             parts.writer.trouble.met(error)
             due = None
@@ -125,15 +119,6 @@ def _fire_due(parts: Parts, clock: Callable[[], datetime]) -> datetime | None:
         parts.writer.trouble.over()
         parts.sender.wake()
     return due
-
-
-def _move_timers(store: Store, back: timedelta) -> None:
-    """The clock was set back: half an hour without a text stays half an hour."""
-    with store.transaction():
-        sql = "SELECT seat, kind, due_at FROM timer WHERE fired_turn IS NULL"
-        for seat, kind, due in store.db.execute(sql).fetchall():
-            store.set_timer(seat, kind, datetime.fromisoformat(due) - back)
-    log.warning("the clock was set back by %d s, and the timers with it", back.total_seconds())
 
 
 def _put_off_first(store: Store, now: datetime) -> None:

@@ -44,12 +44,14 @@ def run_serve(args: argparse.Namespace) -> int:
     from guide.gateway.serve_record import programme_of
 
     check_numbers(settings.number, settings.region)
+    record = settings.record
+    carried = hold_alone(record) if record.exists() else None  # before a record that another carries is changed
     programme_of(settings)
 
     where = argparse.Namespace(db=settings.record, programme=settings.programme, flows=settings.flows, seed=None)
     exchange = open_exchange(where, door=Door(settings.door))
     fresh_book = _fresh_book(where, exchange)
-    with closing(hold_alone(settings.record)):
+    with closing(carried or hold_alone(record)):
         if args.modem:
             from guide.gateway.modem import serve_modem
 

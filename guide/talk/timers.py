@@ -1,9 +1,10 @@
 """What a timer that is due does to a seat's talk."""
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from guide.flow.model import REST
+from guide.flow.settings import Settings
 from guide.talk import gear
 from guide.talk.daylight import forecast
 from guide.talk.decide import finish
@@ -123,3 +124,22 @@ _TIMERS: dict[str, Callable[[Turn], None]] = {
     "holding": _reminder("holding"),
     "ship_day": _reminder("ship_day"),
 }
+
+_COUNTED_MIN: dict[str, Callable[[Settings], float]] = {
+    "spot": lambda its: its.spot_min,
+    "thunder": lambda its: its.thunder_wait_min,
+    "contact": lambda its: its.contact_min,
+    "gear": lambda its: 24 * 60 * max(its.dry_days, 1),
+    "ice": lambda its: max(its.ice_check_min, its.check_in_grace_min),
+    "check_in": lambda its: max(its.check_in_min, its.short_turn_min),
+    "check_in_alarm": lambda its: its.check_in_grace_min,
+    "home": lambda its: max(its.home_min, its.check_in_min, its.check_in_grace_min),
+    "home_alarm": lambda its: its.check_in_grace_min,
+}
+"""The timers that count minutes, and how many at most. The others stand at a time of day, by the sun or a calendar."""
+
+
+def latest(kind: str, settings: Settings, now: datetime) -> datetime | None:
+    """When a timer that runs can be due at the latest, since it was set by now; None if it counts no minutes."""
+    minutes = _COUNTED_MIN.get(kind)
+    return None if minutes is None else now + timedelta(minutes=minutes(settings))

@@ -4,6 +4,7 @@ import asyncio
 import signal
 import sqlite3
 import sys
+from collections.abc import Callable
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -40,8 +41,15 @@ def parts(pond: Field) -> Parts:
     return build(ServeSettings(pond.db), pond.exchange, InMemory(), lambda: pond.now)
 
 
-def run(parts: Parts, pond: Field, minutes: float, jump: timedelta = timedelta()) -> None:
-    """The timers run for so long; time goes from one to the next. A minute on, somebody sets the clock."""
+def run(
+    parts: Parts,
+    pond: Field,
+    minutes: float,
+    jump: timedelta = timedelta(),
+    then: Callable[[], None] = lambda: None,
+) -> None:
+    """The timers run for so long; time goes from one to the next. A minute on, somebody sets the clock, and ``then``
+    comes before the timers are looked at again."""
     loop, begins = JumpingLoop(), pond.now
 
     def clock() -> datetime:
@@ -50,7 +58,10 @@ def run(parts: Parts, pond: Field, minutes: float, jump: timedelta = timedelta()
 
     async def work() -> None:
         task = asyncio.create_task(run_timers(parts, clock))
-        await asyncio.sleep(minutes * 60)
+        await asyncio.sleep(60.01)
+        clock()
+        then()
+        await asyncio.sleep(minutes * 60 - 60.01)
         task.cancel()
         await asyncio.gather(task, return_exceptions=True)
 
@@ -110,17 +121,63 @@ def test_timers_wait_for_a_record_that_cannot_be_written_and_say_so_once(
     pond.whole()
 
 
+def due(pond: Field, kind: str) -> list[str]:
+    """When the timers of a kind that run are due."""
+    return [at for (at,) in pond.rows("SELECT due_at FROM timer WHERE kind = ? AND fired_turn IS NULL", kind)]
+
+
+def set_timer(pond: Field, kind: str, minutes: float) -> None:
+    with pond.exchange.store.transaction():
+        pond.exchange.store.set_timer(1, kind, pond.now + timedelta(minutes=minutes))
+
+
 @pytest.mark.parametrize("back", [timedelta(seconds=20), timedelta(hours=1), timedelta(days=400)])
-def test_half_an_hour_without_a_text_is_half_an_hour_though_the_clock_was_set_back(
-    parts: Parts, pond: Field, back: timedelta
+def test_a_clock_that_was_set_back_lets_a_pair_be_silent_for_half_an_hour_more_at_most(
+    parts: Parts, pond: Field, back: timedelta, caplog: pytest.LogCaptureFixture
 ) -> None:
     (last,) = pond.rows("SELECT max(received_at) FROM turn WHERE gateway = 'line'")[0]
     left = 30 - (pond.now - datetime.fromisoformat(last)).total_seconds() / 60
     run(parts, pond, left - 1, -back)
     assert "check_in" not in fired(pond, PAIRS[1])
-    run(parts, pond, 1.5)
+    run(parts, pond, 33 - left)
     assert "check_in" in fired(pond, PAIRS[1])
+    assert caplog.text.count("the clock was set back") == (back > timedelta(minutes=1))
     pond.whole()
+
+
+def test_a_clock_that_was_set_back_while_nothing_ran_delays_no_timer_either(parts: Parts, pond: Field) -> None:
+    pond.now -= timedelta(days=2)
+    run(parts, pond, 31)
+    assert "check_in" in fired(pond, PAIRS[1])
+
+
+def test_what_stands_at_a_time_of_day_stays_there_when_the_clock_is_set_back(parts: Parts, pond: Field) -> None:
+    kinds = ("dark", "ship_day", "holding")
+    for kind in kinds:
+        set_timer(pond, kind, 300)
+    before = [due(pond, kind) for kind in kinds]
+    run(parts, pond, 2, -timedelta(hours=1))
+    assert [due(pond, kind) for kind in kinds] == before
+
+
+def test_a_clock_that_ran_ahead_and_is_set_right_brings_no_timer_early(parts: Parts, pond: Field) -> None:
+    set_timer(pond, "home", 120)
+    before = due(pond, "home")
+    run(parts, pond, 2, timedelta(hours=1))
+    run(parts, pond, 2, -timedelta(hours=1))
+    assert due(pond, "home") == before
+
+
+def test_a_timer_that_is_set_just_after_the_clock_was_set_back_has_all_its_minutes(parts: Parts, pond: Field) -> None:
+    new: list[str] = []
+
+    def text() -> None:
+        set_timer(pond, "check_in", 30)
+        new.append((pond.now + timedelta(minutes=30)).isoformat()[:16])
+
+    run(parts, pond, 2, -timedelta(hours=1), text)
+    assert new[0] in [at[:16] for at in due(pond, "check_in")]
+    assert "check_in" not in fired(pond, PAIRS[0])
 
 
 def test_a_programme_that_could_not_be_kept_at_once_is_kept_later_and_visits_begin_with_the_old_one(

@@ -1,5 +1,6 @@
 """Clocks that jump, nights that are an hour longer or shorter, days by zone: timers and dates stay right."""
 
+import queue
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
@@ -57,6 +58,24 @@ def test_a_timer_set_before_the_clock_went_back_still_fires(pond: Field) -> None
     assert fired is not None
     assert pond.rows("SELECT count(*) FROM turn WHERE gateway = 'timer' AND raw = 'check_in'") == [(1,)]
     pond.whole()
+
+
+class Idle(queue.Queue[bytes | None]):
+    """Lines that don't come, and then end."""
+
+    def get(self, block: bool = True, timeout: float | None = None) -> bytes | None:
+        if self.maxsize == 0:
+            return None
+        self.maxsize = 0
+        raise queue.Empty
+
+
+def test_a_pipe_in_real_time_holds_timers_to_their_minutes_when_the_clock_was_set_back(pond: Field) -> None:
+    pond.until("larva.look")
+    pond.now -= timedelta(days=2)
+    assert Pipe(pond.exchange, lambda _: None, lambda: pond.now)._wait(Idle(1)) is None
+    due = pond.rows("SELECT due_at FROM timer WHERE kind = 'check_in' AND fired_turn IS NULL")
+    assert [datetime.fromisoformat(at) for (at,) in due] == [pond.now + timedelta(minutes=30)]
 
 
 @pytest.mark.parametrize("back", [timedelta(seconds=10), timedelta(hours=1), timedelta(days=400)])

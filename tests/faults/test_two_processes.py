@@ -6,9 +6,14 @@ import sqlite3
 import subprocess
 import sys
 import threading
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
+import pytest
+
+from guide.errors import RecordError
+from guide.gateway.alone import hold_alone, hold_beside_pipes
 from guide.gateway.pipe import Pipe
 from guide.record.open import open_record
 from guide.record.verify import verify
@@ -66,6 +71,8 @@ def test_pairs_of_two_processes_all_end_their_visits_and_the_record_is_whole(tmp
 def test_the_same_text_given_to_two_processes_at_once_is_worked_once(tmp_path: Path) -> None:
     db = tmp_path / "record.db"
     with PipeProcess(db) as one, PipeProcess(db) as other:
+        for pipe in (one, other):  # one that starts hands over what waits, in the other's hands or not
+            pipe.send({"id": "up", "tick": START.isoformat()})
         for number in range(1, 31):
             line = {"id": f"m{number}", "from": "+100", "text": "ok", "at": START.isoformat()}
             for pipe in (one, other):
@@ -151,6 +158,53 @@ def test_a_pipe_and_a_server_never_carry_the_same_texts(tmp_path: Path) -> None:
             assert pipe.send({"id": "m2", "from": "+100", "text": "where"})[-1] == {"handled": "m2"}
     finally:
         line.close()
+
+
+@pytest.mark.parametrize("broken", ["a folder", "no lock of ours"])
+def test_a_lock_that_cannot_be_used_is_named_in_one_sentence(tmp_path: Path, broken: str) -> None:
+    lock = tmp_path / "record.db-carried"
+    if broken == "a folder":
+        lock.mkdir()
+    else:
+        lock.write_text("no database, but long enough to be read as one " * 50)
+    for hold in (hold_alone, hold_beside_pipes):
+        with pytest.raises(RecordError, match=r"its lock .*record\.db-carried can't be used: "):
+            hold(tmp_path / "record.db")
+
+
+def test_a_lock_that_this_user_cannot_write_is_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """SQLite would open it for reading, and then two servers hold it at once."""
+    monkeypatch.setattr("os.access", lambda path, _: not str(path).endswith("-carried"))
+    for hold in (hold_alone, hold_beside_pipes):
+        with pytest.raises(RecordError, match=r"can't write its lock .*record\.db-carried"):
+            hold(tmp_path / "record.db")
+
+
+@pytest.mark.parametrize("command", ["pipe", "serve"])
+def test_who_is_refused_changes_nothing_in_the_record(tmp_path: Path, command: str) -> None:
+    """Neither another programme, its tags and log, nor the version that a server works with is written."""
+    line = Line(tmp_path / "day")
+    programme = line.folder / "programme.toml"
+    programme.write_text(programme.read_text().replace("Lakes Circle", "Upper Lakes"))
+    before = sqlite3.connect(line.record)
+    books = before.execute("SELECT count(*) FROM flow_book").fetchone()
+    words = [*PIPE, "--db", str(line.record), "--programme", str(programme)] if command == "pipe" else line.command()
+    with closing(hold_alone(line.record)):
+        done = subprocess.run(words, input=b"", capture_output=True, timeout=30)
+    assert is_one_sentence(done), done.stderr
+    assert before.execute("SELECT count(*) FROM flow_book").fetchone() == books
+    before.close()
+
+
+def test_a_pipe_whose_record_cannot_be_made_leaves_no_lock(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    (tmp_path / "bad.toml").write_text("code = ")
+    for more in (
+        ["--db", str(tmp_path / "file" / "r.db")],
+        ["--db", str(tmp_path / "r.db"), "--programme", "bad.toml"],
+    ):
+        assert subprocess.run([*PIPE, *more], cwd=tmp_path, input=b"", capture_output=True, timeout=30).returncode == 2
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["bad.toml", "file"]
 
 
 def test_a_second_server_on_a_record_is_refused_and_a_killed_one_leaves_no_lock(tmp_path: Path) -> None:

@@ -74,6 +74,22 @@ def test_a_text_is_worked_and_then_its_file_is_gone(folder, inbox):
     assert left(folder) == left(folder, "unread") == []
 
 
+def test_a_text_that_failed_once_is_worked_though_the_clock_was_set_back(folder, inbox):
+    put(folder, NAME, detail(section("27 darner")))
+    inbox.trouble = sqlite3.OperationalError("database or disk is full")
+    assert scan(inbox) == []
+    inbox.trouble = None
+    assert scan(inbox, -2 * 86400) == ["27 darner"]
+
+
+def test_parts_that_came_before_the_clock_was_set_back_are_not_waited_for_until_it_catches_up(folder, inbox):
+    name = NAME.replace("_00.txt", "_01.txt")
+    put(folder, name, detail(part("two", 2)))
+    assert scan(inbox) == []
+    (taken,) = scan(inbox, -2 * 86400)
+    assert "two" in taken
+
+
 def test_texts_of_a_phone_are_worked_in_the_order_they_were_sent(folder, inbox):
     for second in (3, 1, 2):
         name = f"IN20260704_09000{second}_00_{NUMBER}_00.txt"

@@ -13,6 +13,7 @@ from guide.gateway.exchange import TextIn
 from guide.gateway.relay import LONGEST_WORDS, passed_on, to_of
 from guide.papers.digest import write
 from guide.papers.visit_digest import visit_digest
+from guide.talk.blanks import REGISTRY
 from guide.talk.sms import segments
 from tests.conftest import Field
 
@@ -95,6 +96,27 @@ def test_a_groups_visit_begins_at_its_own_water_and_another_can_be_named(hall):
     hall.text("Amberwell")
     assert hall.rows("SELECT site FROM visit") == [("amberwell",)]
     assert hall.pond.step(PAIR) == "arrive.kit"
+
+
+@pytest.mark.parametrize(
+    ("words", "first", "site"),
+    [("NEW", "arrive.kit", "quill"), ("amberwell", "arrive.kit", "amberwell"), ("plan", "plan.site", None)],
+)
+def test_a_groups_next_visit_is_at_the_water_that_the_pair_texts_else_at_the_groups(hall, words, first, site):
+    hall.rows("UPDATE field_group SET site = 'quill' WHERE code = 'north'")
+    hall.join()
+    hall.until("close.end")
+    hall.text(words)
+    assert hall.rows("SELECT site FROM visit WHERE group_code = 'north' ORDER BY id DESC LIMIT 1") == [(site,)]
+    assert hall.pond.step(PAIR) == first
+
+
+def test_practice_at_a_groups_water_is_said_in_the_words_of_the_talk(hall, monkeypatch):
+    """One place says them."""
+    words = REGISTRY.blanks["practice"]._replace(fill=lambda turn: "Nur zur Probe. ")
+    monkeypatch.setitem(REGISTRY.blanks, "practice", words)
+    hall.rows("UPDATE field_group SET site = 'quill' WHERE code = 'north'")
+    assert any(said.startswith("Nur zur Probe. Your group's water: Quill Brook") for said in hall.join())
 
 
 def test_a_groups_water_that_the_programme_has_no_more_is_asked_for(hall):
