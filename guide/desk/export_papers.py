@@ -1,7 +1,7 @@
 """The papers of an export: a field sheet and a custody record a visit, one record a shipment, one page a site."""
 
 import re
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -24,6 +24,7 @@ from guide.papers.summary_page import SHOWN_KINDS, SiteSummary, summary_page
 from guide.papers.visit_facts import KINDS, Place, VisitFacts, number, standing
 from guide.record.store import DESK
 
+NOT_FROZEN = "not in the record"
 _UNSAFE = re.compile(r"[^A-Za-z0-9_-]+")
 _HEADS = "SELECT hash, kind, seat FROM log WHERE origin IN (SELECT id FROM origin) AND stream = ? ORDER BY id DESC"
 
@@ -106,7 +107,7 @@ def visit_custody(facts: VisitFacts) -> Custody:
         visit.code,
         " ".join(["The samples of one visit, from the bank to the lab.", *facts.notices]),
         visit.local_date,
-        [("Site", place.name), ("Position", place.position), ("Permit", place.permit)],
+        [("Site", place.name), ("Position", place.position), ("Permit", place.permit), ("Times", f"at {place.zone}")],
         [_held(facts, sample) for sample in visit.kept],
         [(visit.code, facts.head)],
         visit.practice,
@@ -127,12 +128,13 @@ def shipment_custody(lab: Lab, shipment: Shipment) -> Custody:
         heads.append((code, facts.head))
     ice = f"UN 1845, {shipment.dry_ice_kg} kg net" if shipment.dry_ice_kg else "none"
     facts_above = [
-        ("To", lab.settings.lab),
+        ("To", ", ".join(filter(None, (lab.settings.lab, *lab.settings.lab_address)))),
         ("Hand-over, planned arrival", f"{shipment.sent_on or shipment.day}, {shipment.arrival}"),
         ("Waybill", shipment.waybill or ""),
         ("Dry ice", ice),
         ("Coolers", ""),
         ("Samples", str(len(held))),
+        ("Times", _zones(sites[code] for code in sorted({item.site for item in items}) if code in sites)),
     ]
     about = f"The samples of shipment {shipment.code}. One copy in a dry bag inside each lid, one stays."
     day = shipment.sent_on or shipment.day
@@ -150,9 +152,14 @@ def _held(facts: VisitFacts, sample: Sample) -> Held:
         facts.place.name,
         _day_and_hour(taken, facts.place.zone) or facts.visit.local_date,
         facts.clock(sample.iced_at),
-        facts.clock(sample.frozen_at),
+        _day_and_hour(sample.frozen_at, facts.place.zone) or (NOT_FROZEN if sample.kind == "larva" else ""),
         standing(sample),
     )
+
+
+def _zones(sites: Iterable[SiteRow]) -> str:
+    """By which clocks the times on a sheet are told."""
+    return f"at {', '.join(dict.fromkeys(site.zone for site in sites))}"
 
 
 def _day_and_hour(at: datetime | None, zone: str) -> str:

@@ -58,7 +58,7 @@ def custody_record(custody: Custody) -> bytes:
     first = (
         f"Log of {custody.heads[0][0]} ends with {custody.heads[0][1]}"
         if len(custody.heads) == 1
-        else "Logs: see last page"
+        else "Logs: at the end of this record"
     )
     paper = Paper(Head("Custody record", custody.programme, custody.code, custody.day, first, custody.practice))
     paper.lines(custody.about, 10)
@@ -83,7 +83,7 @@ def custody_record(custody: Custody) -> bytes:
         for n, one in enumerate(custody.held, 1)
     ]
     names = ("no.", "tag", "what", "mm", "family", "site", "taken", "on ice", "frozen", "marked", "there")
-    paper.listing(names, (7, 13, 19, 9, 28, 28, 21, 13, 20, 24, 9), rows)
+    paper.listing(names, (7, 13, 19, 9, 28, 26, 21, 13, 25, 21, 9), rows)
     if custody.left_out:
         paper.lines(custody.left_out, 8)
     paper.heading("Handed over")

@@ -492,7 +492,12 @@ def test_a_shipments_custody_record_has_what_is_packed_and_hand_overs(world: Wor
     ):  # fmt: skip
         assert words in page
     assert TAGS[4] not in page
+    assert "not in the record" in page
+    assert world.desk("fix", "AAAA2222", "frozen", "2026-10-23 18:30", "--reason", "phone died") == 0
     assert world.desk("ship", "sheet", "S1", "--to", str(tmp_path / "s1.pdf")) == 0
+    assert "23 Oct 18:30" in pages(tmp_path / "s1.pdf")[0]
+    assert f"at {world.rows('SELECT zone FROM site')[0][0]}" in pages(tmp_path / "s1.pdf")[0]
+    assert "Bittern Lab, Weir House, 2 Teal Street, Tarrow Bridge" in pages(tmp_path / "s1.pdf")[0]
     assert "Shipment S1" in pages(tmp_path / "s1.pdf")[0]
 
 
