@@ -19,7 +19,7 @@ from guide.talk.sms import segments
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import Frame, SeatState
 from guide.talk.turn import AMONG, Talk, Turn
-from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_danger, is_trouble, say_practice_tag
+from guide.talk.words import SAFETY_FLOWS, call_danger, find_word, is_danger, is_slip, is_trouble, say_practice_tag
 
 MISSES_BEFORE_DESK = 3
 A_SENTENCE = 3
@@ -283,7 +283,9 @@ def _not_understood(turn: Turn, reading: Reading) -> None:
     if turn.step.kind == "sample":
         samples.keep_part(turn)
     turn.lead(turn.phrase(reading.phrase or "not_understood", {"said": quote(turn.text), **reading.blanks}))
-    if len(turn.text.split()) >= A_SENTENCE and not any(map(str.isdecimal, turn.text)):
+    if is_slip(turn.text) and turn.state.top.flow not in (*SAFETY_FLOWS, "oops"):
+        turn.lead(turn.phrase("oops_hint"))
+    elif len(turn.text.split()) >= A_SENTENCE and not any(map(str.isdecimal, turn.text)):
         turn.lead(turn.phrase("danger_hint"))
     if "phone" in plain(turn.text).split():
         turn.lead(turn.phrase("other_phone"))

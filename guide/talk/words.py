@@ -156,6 +156,9 @@ _TROUBLE = (
 )  # fmt: skip
 
 
+_SLIPS = frozenset("touched dropped torn tore ripped leaks leaking reopened spilled contaminated".split())
+
+
 def _change_pace(turn: Turn, by: int) -> None:
     state = turn.state
     now = PACES.index(state.pace_next or state.pace)
@@ -228,6 +231,11 @@ def is_trouble(text: str) -> bool:
     """True for words that people text when something is badly wrong and they don't think of DANGER."""
     words = plain(text)
     return any(f" {trouble} " in f" {words} " for trouble in _TROUBLE)
+
+
+def is_slip(text: str) -> bool:
+    """True for words that people text when something slipped and they don't think of OOPS."""
+    return not _SLIPS.isdisjoint(plain(text).split())
 
 
 def is_danger(text: str) -> bool:

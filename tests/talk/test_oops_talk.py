@@ -213,3 +213,36 @@ def test_in_danger_heads_come_before_slips_and_places(pond, word):
     pond.converse("3", "thunder")
     assert pond.text(word)[0].startswith("People first")
     assert pond.step() == "storm.shelter"
+
+
+def test_a_slip_told_in_a_sentence_is_shown_the_way_to_oops(pond):
+    pond.until("larva.measure")
+    (answer,) = pond.text("the bag touched my hair")
+    assert "OOPS and your words" in answer
+    assert pond.step() == "larva.measure"
+
+
+def test_the_words_behind_oops_are_kept_whether_or_not_they_say_what_it_was(pond):
+    pond.until("larva.measure")
+    pond.text("OOPS the bag touched my hair")
+    assert pond.step() == "oops.what"
+    assert pond.rows("SELECT text FROM log JOIN words ON entry = log.id WHERE kind = 'note'") == [
+        ("the bag touched my hair",)
+    ]
+
+
+def test_a_bare_digit_is_no_look_around(pond):
+    pond.until("arrive.look")
+    pond.text("4")
+    assert pond.step() == "arrive.look"
+    pond.text("4")
+    assert pond.step() == "arrive.people"
+
+
+def test_who_names_a_damselfly_is_told_the_short_way_to_let_go_of_it(pond):
+    pond.until("larva.name")
+    (answer,) = pond.text("damselfly")
+    assert "KEY, then Y" in answer
+    pond.converse("key", "y", "ok")
+    assert pond.step() == "larva.look"
+    assert pond.rows("SELECT status FROM sample") == [("void",)]

@@ -79,9 +79,7 @@ def test_stop_is_confirmed_once_and_then_there_is_silence(pond, word):
 
 def test_who_stops_with_people_in_the_water_hears_that_nobody_asks_any_more(pond):
     assert pond.until("arrive.look")
-    assert pond.text("END") == [
-        "You get no more texts from this guide. START brings them back. In danger call 112."
-    ]
+    assert pond.text("END") == ["You get no more texts from this guide. START brings them back. In danger call 112."]
     pond.text("START")
     pond.until("larva.look")
     assert "nor ask if you are well" in pond.text("END")[0]

@@ -204,7 +204,7 @@ class Text(Kind):
 
     def _read(self, text: str, asked: Asked) -> Reading:
         words = " ".join(text.split())[:LONGEST_TEXT]
-        if plain(words) in _SAYS_NOTHING:
+        if plain(words) in _SAYS_NOTHING or (len(words) == 1 and words.isdecimal()):
             return self.ask(words, text, "bare")
         return Reading(words, sure=True) if words else self.unclear(text)
 
