@@ -45,6 +45,7 @@ EXAMPLES = {
     "desk ship plan": "desk ship plan --site amberwell --from 2026-10-26",
     "desk ship pack": "desk ship pack 1 --tags tags.txt",
     "desk ship sent": "desk ship sent 1 --waybill 0042 --day 2026-10-26",
+    "desk ship unsent": "desk ship unsent 1 --reason 'wrong day'",
     "desk ship received": "desk ship received 1 received.csv",
     "desk ship sheet": "desk ship sheet 1 --to sheet.pdf",
     "desk ship drop": "desk ship drop 1",
