@@ -81,7 +81,8 @@ class Office:
         (self.folder / "secret").write_text(SECRET)
         (self.folder / "secret").chmod(0o600)
         self.settings.write_text(
-            f'record = "record.db"\nprogramme = "{DEMO}"\nregion = "GB"\nnumber = "+447700900000"\nlisten = "127.0.0.1:{self.listen}"\n'
+            f'record = "record.db"\nprogramme = "{DEMO}"\nregion = "GB"\nnumber = "+447700900000"\n'
+            f'listen = "127.0.0.1:{self.listen}"\n'
             f'health = "127.0.0.1:{self.health}"\n[texts_in]\npreset = "form"\nsecret_file = "secret"\n'
             f'[texts_out]\npreset = "form"\nurl = "http://127.0.0.1:{self.gateway.port}/send"\n'
             'secret_field = "X-Key"\nsecret_in = "header"\nsecret_file = "secret"\n'
