@@ -52,7 +52,8 @@ def load_groups(record: Path, file: Path, as_json: bool) -> int:
         raise TableError(file, problems)
     with store.transaction():
         taken = {_word_of(row, have) for row in rows}
-        groups = [_group(row, _word_of(row, have) or _free_word(store, settings, taken)) for row in rows]
+        words = [_word_of(row, have) or _free_word(store, settings, taken) for row in rows]
+        groups = [_group(row, word, have.get(row["code"])) for row, word in zip(rows, words, strict=True)]
         _keep(store, settings.code, groups)
     return show_groups(record, as_json)
 
@@ -141,9 +142,14 @@ def _sounds_like(word: str, other: str) -> bool:
     return len(word) == len(other) and sum(a != b for a, b in zip(word, other, strict=True)) < 2
 
 
-def _group(row: Row, word: str) -> Group:
+def _group(row: Row, word: str, known: Group | None) -> Group:
+    """What the file has no column for stays as it was; an empty cell takes it away."""
     site = row["site"].casefold() or None
-    return Group(row["code"], row["name"], word, site, int(row["people"]) if row["people"] else None)
+    people = int(row["people"]) if row["people"] else None
+    if known is not None:
+        site = site if "site" in row.cells else known.site
+        people = people if "people" in row.cells else known.people
+    return Group(row["code"], row["name"], word, site, people)
 
 
 def _keep(store: Store, programme: str, groups: Sequence[Group]) -> None:

@@ -2,7 +2,7 @@
 
 import re
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -27,7 +27,10 @@ _DEGREES = {"lat": 90, "lon": 180}
 
 
 def load_sites(record: Path, file: Path, as_json: bool) -> int:
-    """Loads a list of sites, all or none; a site that an earlier list had is taken as it stands now."""
+    """Loads a list of sites, all or none; a site that an earlier list had is taken as it stands now.
+
+    What the file has no column for stays as it was; an empty cell takes it away.
+    """
     store, _, _ = present(record)
     rows = read_rows(file, COLUMNS, MORE_COLUMNS)
     problems = [f"row {row.number}: {words}" for row in rows for words in _problems(row)]
@@ -37,8 +40,9 @@ def load_sites(record: Path, file: Path, as_json: bool) -> int:
         settings, text = programme_now(store, record)
         zone = next((site.zone for site in settings.sites), settings.lab_zone)
         own = sites_from(parse(own_part(text), "").get("sites", []))
-        new = [_site(row, zone) for row in rows]
-        before = [site for site in sites_from(loaded_sites(text)) if site.code not in {one.code for one in new}]
+        listed = {site.code: site for site in sites_from(loaded_sites(text))}
+        new = [_with_known(row, _site(row, zone), listed) for row in rows]
+        before = [site for site in listed.values() if site.code not in {one.code for one in new}]
         problems = list(_clashes(rows, new, [*own, *before]))
         if problems:
             raise TableError(file, problems)
@@ -105,6 +109,14 @@ def _site(row: Row, zone: str) -> Site:
         protected=_words(row["protected"]),
         disinfectant=row["disinfectant"],
     )
+
+
+def _with_known(row: Row, site: Site, listed: Mapping[str, Site]) -> Site:
+    """What a file has no column for stays as it was: a list of names must not take a permit or a place away."""
+    known = listed.get(site.code)
+    if known is None:
+        return site
+    return site._replace(**{name: getattr(known, name) for name in MORE_COLUMNS if name not in row.cells})
 
 
 def _clashes(rows: Sequence[Row], new: Sequence[Site], others: Sequence[Site]) -> Iterator[str]:

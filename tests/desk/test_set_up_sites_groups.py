@@ -236,3 +236,18 @@ def test_lists_are_shown_when_no_file_is_given_also_empty_ones(circle):
     assert "There are no groups yet" in circle.said("groups")
     assert circle.told("groups") == []
     assert circle.said("sites").startswith("code ")
+
+
+def test_what_a_later_list_has_no_column_for_stays_and_an_empty_cell_takes_it_away(circle):
+    circle.said("sites", circle.file("sites.csv", SITES))
+    circle.said("sites", circle.file("names.csv", "code,name\nteal,Teal Water\n"))
+    teal = {site["code"]: site for site in circle.told("programme")["sites"]}["teal"]
+    assert (teal["name"], teal["permit"], teal["lat"], teal["take_limit"]) == ("Teal Water", "TB-7", 53.4, 8)
+    circle.said("sites", circle.file("cells.csv", "code,name,permit\nteal,Teal Water,\n"))
+    teal = {site["code"]: site for site in circle.told("programme")["sites"]}["teal"]
+    assert (teal["permit"], teal["lat"]) == ("", 53.4)
+
+    circle.said("groups", circle.file("groups.csv", GROUPS))
+    circle.said("groups", circle.file("names.csv", "code,name\nG1,Early Herons\n"))
+    herons = {group["code"]: group for group in circle.told("groups")}["G1"]
+    assert (herons["name"], herons["site"], herons["people"]) == ("Early Herons", "quill", 6)
