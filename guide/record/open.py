@@ -36,7 +36,7 @@ def open_record(path: "str | Path", create: bool = True) -> sqlite3.Connection:
 
             migrate(db, Path(path))
         return db
-    except sqlite3.DatabaseError as error:
+    except (sqlite3.DatabaseError, UnicodeDecodeError) as error:
         raise RecordError(f"{path} can't be used as a record: {error}") from None
     except OSError as error:
         raise RecordError(f"{path} can't be opened: {error.strerror or error}") from None

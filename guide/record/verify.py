@@ -79,6 +79,8 @@ def verify(db: sqlite3.Connection, watch: Watch = unwatched) -> Verified:
         _check_words(db, found)
         _check_projections(db, watch(log_rows(db), total, "tables"), found)
         _check_tags(db, found)
+    except (TypeError, ValueError) as error:
+        found.problems.append(f"the file holds what no program wrote there, the rest was not looked at: {error}")
     finally:
         db.execute("ROLLBACK")
     return found

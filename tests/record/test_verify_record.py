@@ -3,6 +3,8 @@
 import sqlite3
 import subprocess
 import sys
+from contextlib import closing
+from random import Random
 
 import pytest
 
@@ -129,3 +131,20 @@ def test_a_file_that_is_no_database_is_refused(tmp_path):
     (tmp_path / "notes.db").write_text("this is no database, " * 100)
     with pytest.raises(RecordError, match="can't be used"):
         open_record(tmp_path / "notes.db")
+
+
+def test_a_flipped_bit_anywhere_is_told_or_does_no_harm_and_never_ends_in_an_error_of_python(tmp_path, pond):
+    pond.until("larva.measure")
+    copy = tmp_path / "copy.db"
+    with closing(sqlite3.connect(copy)) as db:
+        pond.exchange.store.db.backup(db)
+    whole, random = copy.read_bytes(), Random(11)
+    for _ in range(80):
+        damaged = bytearray(whole)
+        damaged[random.randrange(100, len(whole))] ^= 1 << random.randrange(8)
+        copy.write_bytes(damaged)
+        try:
+            with closing(open_record(copy, create=False)) as db:
+                verify(db)
+        except (RecordError, sqlite3.DatabaseError):
+            continue
