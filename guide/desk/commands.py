@@ -15,7 +15,8 @@ def add_desk_commands(parser: argparse.ArgumentParser) -> None:
     from guide.desk.texts import add_texts_command
 
     commands = parser.add_subparsers(dest="desk_command", required=True, metavar="COMMAND")
-    verify = commands.add_parser("verify", help="prove that no entry, table or flow book of the record, or a file of its log, was changed")
+    proves = "prove that no entry, table or flow book of the record, or a file of its log, was changed"
+    verify = commands.add_parser("verify", help=proves)
     verify.add_argument("file", nargs="?", type=Path, metavar="FILE", help="a log.jsonl of an export (else the record)")
     record_options(verify)
     verify.set_defaults(run=_verify)

@@ -262,10 +262,11 @@ class Exchange(Talks):
             turn = self.store.add_turn(gateway="timer", seat=seat_id, received_at=stamp(now), raw=kind)
             self.store.timer_fired(timer_id, turn)
             talk, state, snapshot, facts = self.at(seat, holder, turn, now)
-            decision = fire(talk, state, snapshot, facts, kind, now)
+            decision = fire(talk, state, snapshot, facts, kind, now, now - due)
             if now - due > _LATE and decision.says:
                 zone = Turn(talk, state, snapshot, facts, now).zone
-                late = self.words_of("late", due=due.astimezone(zone).strftime("%H:%M"))
+                today = due.astimezone(zone).date() == now.astimezone(zone).date()
+                late = self.words_of("late", due=due.astimezone(zone).strftime("%H:%M" if today else "%H:%M on %d %b"))
                 says = tuple(say._replace(text=f"{late} {say.text}") for say in decision.says)
                 decision = decision._replace(says=says)
             return self.apply(seat, decision, turn, now)

@@ -182,7 +182,7 @@ PHRASE_BLANKS: Mapping[str, Blank] = {
     for name, width, alphabet in (
         ("answer", 20, "text"),
         ("code", 8, "text"),
-        ("due", 5, "digits"),
+        ("due", 15, "text"),
         ("names", 60, "text"),
         ("part", 2, "digits"),
         ("places", 160, "text"),

@@ -38,6 +38,16 @@ def remind_to_ship(turn: Turn) -> None:
         turn.start_timer("ship_day", (due - turn.now).total_seconds() / 60)
 
 
+def hands_over_today(turn: Turn) -> bool:
+    """Whether a reminder that comes days late holds today; else it is set for the next good day."""
+    today = turn.now.astimezone(turn.zone).date()
+    day = next_good_day(turn, today)
+    if day is not None and day != today:
+        due = datetime.combine(day, MORNING, turn.zone)
+        turn.start_timer("ship_day", (due - turn.now).total_seconds() / 60)
+    return day == today
+
+
 def next_good_day(turn: Turn, first: date) -> date | None:
     """The first day from ``first`` on which a cooler can be handed over, one day's slip allowed for."""
     from guide.field.ship_days import Rules, good_days

@@ -9,15 +9,36 @@ from guide.talk import gear
 from guide.talk.daylight import forecast
 from guide.talk.decide import finish
 from guide.talk.decision import Decision
+from guide.talk.lab import AHEAD_H, hands_over_today
 from guide.talk.snapshot import SeatFacts, Snapshot
 from guide.talk.state import SeatState
 from guide.talk.turn import Talk, Turn
 
+_HOLDS = {"spot": timedelta(minutes=30), "dark": timedelta(hours=1)}
+"""So long after its time what a timer has to say still holds; later nothing is said."""
 
-def fire(talk: Talk, state: SeatState, snapshot: Snapshot, seat: SeatFacts, kind: str, now: datetime) -> Decision:
-    """What follows when a seat's timer is due; nothing, if the talk is past what it was for."""
+
+def fire(
+    talk: Talk,
+    state: SeatState,
+    snapshot: Snapshot,
+    seat: SeatFacts,
+    kind: str,
+    now: datetime,
+    late: timedelta = timedelta(0),
+) -> Decision:
+    """What follows when a seat's timer is due; nothing, if the talk is past what it was for.
+
+    After an outage it comes ``late``: what is said holds now, or is not said.
+    """
     turn = Turn(talk, state.copy(), snapshot, seat, now)
-    _TIMERS[kind](turn)
+    if kind == "holding":
+        _remind(turn, _holding(late))
+    elif kind == "ship_day":
+        if late < timedelta(hours=1) or hands_over_today(turn):
+            _remind(turn, kind)
+    elif late <= _HOLDS.get(kind, late):
+        _TIMERS[kind](turn)
     return finish(turn)
 
 
@@ -100,14 +121,17 @@ def _home_alarm(turn: Turn) -> None:
         turn.tell_others(turn.phrase("timer.home_alarm"))
 
 
-def _reminder(name: str) -> Callable[[Turn], None]:
+def _remind(turn: Turn, name: str) -> None:
     """A reminder on the way to the lab, told to the seat and to the coordinators."""
+    turn.log("reminder", {"reminder": name})
+    turn.lead(turn.phrase(f"timer.{name}"))
 
-    def remind(turn: Turn) -> None:
-        turn.log("reminder", {"reminder": name})
-        turn.lead(turn.phrase(f"timer.{name}"))
 
-    return remind
+def _holding(late: timedelta) -> str:
+    """The reminder of water's holding time that is true so long after its own hour."""
+    if late < timedelta(hours=1):
+        return "holding"
+    return "holding_less" if late < timedelta(hours=AHEAD_H) else "holding_over"
 
 
 _TIMERS: dict[str, Callable[[Turn], None]] = {
@@ -121,8 +145,6 @@ _TIMERS: dict[str, Callable[[Turn], None]] = {
     "check_in_alarm": _check_in_alarm,
     "home": _home,
     "home_alarm": _home_alarm,
-    "holding": _reminder("holding"),
-    "ship_day": _reminder("ship_day"),
 }
 
 _COUNTED_MIN: dict[str, Callable[[Settings], float]] = {

@@ -65,3 +65,34 @@ def test_after_the_close_the_morning_of_the_next_good_day_is_said(real: Field) -
 def test_practice_reminds_nobody(pond: Field) -> None:
     pond.until("close.end")
     assert not {"holding", "ship_day"} & _timers(pond).keys()
+
+
+def _after_an_outage(field: Field, kind: str, late: timedelta) -> list[str]:
+    """What the phones get of a timer that fires so long after its time, all others of the seat being off."""
+    due = _timers(field)[kind]
+    field.db.execute("DELETE FROM timer WHERE kind != ?", (kind,))
+    return [out.text for out in field.exchange.fire_next(due + late, given_time=False) or []]
+
+
+@pytest.mark.parametrize(("hours", "words"), [(3, "fewer than 12 hours are left"), (60, "preserved it is over")])
+def test_after_an_outage_the_hours_of_water_are_told_as_they_are_now(real: Field, hours: int, words: str) -> None:
+    real.until("net.spot")
+    texts = _after_an_outage(real, "holding", timedelta(hours=hours))
+    assert len(texts) == 2
+    assert all(words in text for text in texts)
+    assert not any("about 12 hours" in text for text in texts)
+
+
+def test_after_an_outage_a_good_day_is_one_that_is_good_now_or_waits_for_the_next(real: Field) -> None:
+    real.until("larva.look")
+    real.until("close.end")
+    assert _after_an_outage(real, "ship_day", timedelta(days=4)) == [], "a Saturday"
+    assert _timers(real)["ship_day"] == datetime(2026, 7, 13, 7, 0, tzinfo=UTC)
+    texts = _after_an_outage(real, "ship_day", timedelta(days=1))
+    assert all("a good day to hand the cooler over" in text for text in texts)
+    assert any("due at 08:00 on 13 Jul" in text for text in texts)
+
+
+def test_after_an_outage_no_sunset_of_another_day_is_told(pond: Field) -> None:
+    pond.until("larva.look")
+    assert _after_an_outage(pond, "dark", timedelta(hours=9)) == []
