@@ -61,8 +61,9 @@ def _is_of_an_old_day(turn: Turn) -> bool:
     if not since or turn.visit.status == "closed" or turn.state.base.flow in BEFORE_THE_DAY or is_danger(turn.text):
         return False
     heard = datetime.fromisoformat(since)
-    days = (heard.astimezone(turn.zone).date(), turn.now.astimezone(turn.zone).date())
-    return turn.now - heard > timedelta(hours=SILENT_H) and days[0] != days[1]
+    if turn.now - heard <= timedelta(hours=SILENT_H):
+        return False
+    return heard.astimezone(turn.zone).date() != turn.now.astimezone(turn.zone).date()
 
 
 def _watch_over(turn: Turn) -> None:
