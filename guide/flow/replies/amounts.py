@@ -34,7 +34,6 @@ _FRACTION = re.compile(
 )
 _SPOKEN = re.compile(r"\bi (?=think\b|guess\b|measured?\b|got\b)")
 _SHORTEST_MENDED = 5
-_A_NUMBER_WORD = re.compile(rf"\b(?:{'|'.join(_WORDS)})\b")
 _HALF_MORE = "and a half"
 
 
@@ -97,7 +96,8 @@ def _merge(found: list[list[Amount]]) -> bool:
 
 def digits_for_words(text: str) -> str:
     """The text with its number words as digits."""
-    parts = re.split(r"(\s+)", text) if _A_NUMBER_WORD.search(text.casefold()) else []
+    has_words = not _WORDS.keys().isdisjoint(re.split(r"\W+", text.casefold()))
+    parts = re.split(r"(\s+)", text) if has_words else []
     return " ".join(_joined([part.casefold() for part in parts if part.strip()])) if parts else text
 
 
