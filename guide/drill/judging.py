@@ -15,6 +15,16 @@ if TYPE_CHECKING:
     from guide.drill.session import Session
 
 
+_DEALT_WITH = (
+    "SELECT kind, sample_uid, at, turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
+    "AND kind IN ('kept', 'void', 'put_back') ORDER BY seq LIMIT 1"
+)
+_TOLD_OF = (
+    "SELECT 'open', sample_uid, at, turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
+    "AND kind = 'answer' AND sample_uid IS NOT NULL ORDER BY seq DESC LIMIT 1"
+)
+
+
 def judge_texts(session: "Session", one: RoundView, texts: list[PairText], now: datetime) -> list[TextOut]:
     """Judges a round's texts so far, each thing once; returns what the pair is told of it."""
     for text in texts:
@@ -30,7 +40,7 @@ def judge_texts(session: "Session", one: RoundView, texts: list[PairText], now: 
         word, turn = verdict(surprise, later, blanks_of(thrown.line.data), session.book)
         if word:
             said += answered(session, one, thrown, word, turn, now)
-    _judge_specimens(session, session.again(one), now)
+    _judge_by(_DEALT_WITH, session, session.again(one), now)
     return said
 
 
@@ -46,31 +56,18 @@ def answered(session: "Session", one: RoundView, thrown: Thrown, word: str, turn
     return seats.say(session.exchange, session.seat(one), because, now)
 
 
-def _judge_specimens(session: "Session", one: RoundView, now: datetime) -> None:
+def judge_open(session: "Session", one: RoundView, now: datetime) -> None:
+    """The specimen in hand when a drill is left: what was told of it so far is judged."""
+    _judge_by(_DEALT_WITH, session, one, now)
+    _judge_by(_TOLD_OF, session, session.again(one), now)
+
+
+def _judge_by(entry: str, session: "Session", one: RoundView, now: datetime) -> None:
+    """Judges the specimen in hand by the entry that a query finds since it was shown, if there is one."""
     shown = one.in_hand()
     if shown is None:
         return
-    row = session.store.db.execute(
-        "SELECT log.kind, sample_uid, at, log.turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
-        "AND kind IN ('kept', 'void', 'put_back') ORDER BY seq LIMIT 1",
-        (session.store.origin_id, one.visit, shown.after),
-    ).fetchone()
-    if row is None:
-        return
-    _judge_specimen(session, one, shown, row, now)
-
-
-def judge_open(session: "Session", one: RoundView, now: datetime) -> None:
-    """The specimen in hand when a drill is left: what was told of it so far is judged."""
-    _judge_specimens(session, one, now)
-    shown = session.again(one).in_hand()
-    if shown is None:
-        return
-    row = session.store.db.execute(
-        "SELECT 'open', sample_uid, at, log.turn FROM log WHERE origin = ? AND stream = ? AND turn > ? "
-        "AND kind = 'answer' AND sample_uid IS NOT NULL ORDER BY seq DESC LIMIT 1",
-        (session.store.origin_id, one.visit, shown.after),
-    ).fetchone()
+    row = session.store.db.execute(entry, (session.store.origin_id, one.visit, shown.after)).fetchone()
     if row is not None:
         _judge_specimen(session, one, shown, row, now)
 
