@@ -148,3 +148,13 @@ def test_a_flipped_bit_anywhere_is_told_or_does_no_harm_and_never_ends_in_an_err
                 verify(db)
         except (RecordError, sqlite3.DatabaseError):
             continue
+
+
+def test_a_schema_that_is_no_text_any_more_is_one_sentence(tmp_path):
+    path = tmp_path / "record.db"
+    open_record(path).close()
+    damaged = bytearray(path.read_bytes())
+    damaged[damaged.index(b"CREATE TABLE visit")] = 0xC9
+    path.write_bytes(damaged)
+    with pytest.raises(RecordError, match="can't be used as a record"):
+        open_record(path)
