@@ -15,9 +15,14 @@ _PAGES_A_STEP = 2000
 
 
 def back_up(record: Path, to: Path | None, as_json: bool) -> int:
-    """Copies a record with SQLite's online backup, verifies the copy, prints its path, size and head."""
+    """Copies a record with SQLite's online backup, verifies the copy, prints its path, size and head.
+
+    A name without an ending is a folder, made if it isn't there: each copy in it is named by its time.
+    """
     db = open_record(record, create=False)
     to = to if to is not None else _name(record, datetime.now(UTC))
+    if not to.suffix and not to.exists():
+        to.mkdir(0o700, parents=True)
     if to.is_dir():
         to = to / _name(record, datetime.now(UTC)).name
     _reserve(to)

@@ -28,7 +28,11 @@ def add_contact_commands(commands: Any) -> None:
     forget.set_defaults(run=_forget)
     backup = commands.add_parser("backup", help="copy the record while it is in use, and verify the copy")
     backup.add_argument(
-        "to", nargs="?", type=Path, metavar="TO", help="a new file or a folder (else beside the record)"
+        "to",
+        nargs="?",
+        type=Path,
+        metavar="TO",
+        help="a folder, or a new file such as kept.db (else beside the record)",
     )
     record_options(backup)
     backup.set_defaults(run=_backup)

@@ -250,7 +250,9 @@ def test_a_backup_goes_into_a_folder_or_beside_the_record_under_a_name_with_its_
     (circle.folder / "safe").mkdir()
     circle.said("backup", str(circle.folder / "safe"))
     circle.said("backup")
+    circle.said("backup", str(circle.folder / "copies"))
     assert len(list((circle.folder / "safe").glob("record.backup-*.db"))) == 1
+    assert len(list((circle.folder / "copies").glob("record.backup-*.db"))) == 1, "made, since the name has no ending"
     assert len(list(circle.folder.glob("record.backup-*.db"))) == 1
     assert "No such file" in circle.refused("backup", str(circle.folder / "nowhere" / "kept.db"))
 
